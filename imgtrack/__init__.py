@@ -1,0 +1,1 @@
+"""imgtrack: did the repaired rotator cuff heal?"""

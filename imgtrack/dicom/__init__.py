@@ -1,0 +1,1 @@
+"""Files become series with geometry, or a refusal with its reason."""

@@ -1,0 +1,1 @@
+"""Points in patient millimetres become lengths, angles, areas and stages."""

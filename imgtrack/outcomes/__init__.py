@@ -1,0 +1,1 @@
+"""Signed readings, repairs and the protocol become tidy tables."""

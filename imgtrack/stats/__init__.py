@@ -1,0 +1,1 @@
+"""Agreement, reliability, proportions and interval-censored time: arrays in, frozen results out."""

@@ -1,0 +1,1 @@
+"""Durable records: tables, migrations, append-only guards and the hash-chained log."""

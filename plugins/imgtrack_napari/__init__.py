@@ -1,0 +1,1 @@
+"""The reading and course windows in napari."""

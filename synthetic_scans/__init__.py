@@ -1,0 +1,1 @@
+"""Shoulder MRI with a known truth, simulated readers and the demo cohort."""
