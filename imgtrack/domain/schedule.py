@@ -118,7 +118,13 @@ def _imaged(
 
 
 def repair_on(
-    repairs: Iterable[Repair], subject: str, side: Side, day: date, protocol: Protocol
+    repairs: Iterable[Repair],
+    subject: str,
+    side: Side,
+    day: date,
+    protocol: Protocol,
+    *,
+    named: str = "",
 ) -> Repair | None:
     """Return the repair of a shoulder to which something on a day belongs.
 
@@ -126,6 +132,14 @@ def repair_on(
     the operations still to come are asked: the first whose windows hold the day has it (a later
     one through its window before surgery). Where no window holds the day it belongs to the
     latest operation done, else to the first to come; ``None`` when the shoulder has no repair.
+
+    Parameters
+    ----------
+    repairs, subject, side, day, protocol
+        All repairs, the shoulder asked for, the day and the windows.
+    named
+        Timepoint a person named; it decides where a day lies in the windows of two repairs, as
+        in a late follow-up that is also the visit before a revision.
     """
     shoulder = sorted(
         (r for r in repairs if r.subject == subject and r.side is side),
@@ -133,7 +147,7 @@ def repair_on(
     )
     done = [r for r in shoulder if r.operated_on <= day]
     candidates = done[-1:] + shoulder[len(done) :]
-    for repair in candidates:
-        if protocol.timepoint_on((day - repair.operated_on).days):
-            return repair
-    return candidates[0] if candidates else None
+    points = [(r, protocol.timepoint_on((day - r.operated_on).days)) for r in candidates]
+    held = [repair for repair, point in points if point is not None]
+    as_named = [repair for repair, point in points if point is not None and point.name == named]
+    return next(iter(as_named or held or candidates), None)

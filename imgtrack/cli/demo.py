@@ -1,0 +1,71 @@
+"""Run the job on an invented study, through the same use cases as a real one."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from imgtrack.cli.board import draw
+from imgtrack.cli.console import progress, say, say_caution
+from imgtrack.cli.options import clock
+from imgtrack.desk import safety
+from imgtrack.desk import study as studies
+from imgtrack.desk.board import board
+from imgtrack.desk.enrol import enrol
+from imgtrack.desk.events import take_events
+from imgtrack.desk.scores import take_scores
+from imgtrack.domain.errors import Fault, InvalidInput
+from synthetic_scans.cohort import AS_OF, plan_cohort
+from synthetic_scans.cohort_files import write_sheets
+from synthetic_scans.readers import default_readers
+
+STEPS = (
+    (enrol, "enrolment.csv", "repairs enrolled"),
+    (take_scores, "scores.csv", "clinical scores taken"),
+    (take_events, "events.csv", "events taken"),
+)
+
+
+def demo(
+    folder: Annotated[Path, typer.Argument(help="A new or empty folder.")] = Path("demo-study"),
+    *,
+    repairs: Annotated[int, typer.Option(min=1, help="Repairs to invent.")] = 30,
+    seed: Annotated[int, typer.Option(min=0, help="Everything follows from it.")] = 20417,
+) -> None:
+    """Run the job on an invented study of two repair techniques."""
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InvalidInput(
+            Fault("the folder is in use", str(folder), "a new or empty folder", "files in it")
+        )
+    sheets, place = folder / "sheets", folder / "study"
+    write_sheets(plan_cohort(seed, repairs), default_readers(), sheets)
+    say(f"Invented {repairs} repairs of two hospitals; their sheets are in {sheets}.")
+    studies.start(place, name="Two techniques (invented)", who="C1", now=clock).close()
+    _name_sites(place / studies.PROTOCOL_FILE)
+    with studies.open_study(place, now=clock) as study:
+        for act, name, words in STEPS:
+            with progress() as report:
+                filed = act(study, sheets / name, progress=report)
+            say(f"{filed.added} {words} from {name}.")
+        say("")
+        draw(board(study, day=AS_OF))
+        number, _, faults = safety.verify(study)
+    say("")
+    say(f"The log has {number} entries; " + ("it is broken!" if faults else "it is whole."))
+    _try_next(place, AS_OF)
+
+
+def _name_sites(protocol: Path) -> None:
+    text = protocol.read_text("utf-8")
+    protocol.write_text(text.replace("sites = []", 'sites = ["H", "Q"]', 1), "utf-8")
+
+
+def _try_next(place: Path, day: date) -> None:
+    say("Try next:")
+    say(f"  imgtrack board --study {place} --date {day.isoformat()} --late")
+    say(f"  imgtrack protocol --study {place}")
+    say(f"  imgtrack verify --study {place}")
+    say_caution()

@@ -1,0 +1,1 @@
+"""The published scales, one TOML file per scale and version."""
