@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -21,6 +22,7 @@ SubjectColumn = Annotated[str, typer.Option("--subject", help="Column of the pat
 ScaleName = Annotated[str, typer.Option("--scale", help="A grading scale imgtrack knows.")]
 RuleName = Annotated[str, typer.Option("--rule", help="Which grades count as retear.")]
 Level = Annotated[float, typer.Option("--level", help="Confidence level.")]
+FIGURES = ("estimate", "at_least", "at_most", "low", "high")
 OutFile = Annotated[Path | None, typer.Option("--csv", help="Write the whole table as CSV.")]
 
 
@@ -53,7 +55,7 @@ def agreement(
         found = measurement_agreement(as_numbers(ratings), level=level)
     readers = ", ".join(map(str, ratings.columns))
     say(f"{len(ratings)} subjects, readers {readers}; {_missing(ratings)}")
-    _show(found, ("what", "readers", "coefficient", "weights"), csv)
+    _show(found, "what", ("readers", "coefficient", "weights", "n_used"), csv)
 
 
 def rates(
@@ -80,11 +82,11 @@ def rates(
     if event:
         events = as_events(rows[event], _retear_codes(rows[event], scale, rule))
         found = event_rates(rows[subject].str.strip(), events, groups, level=level)
-        _show(found, ("group", "quantity", "events", "assessed", "missing"), csv)
+        _show(found, "group", ("quantity", "events", "assessed", "missing"), csv)
     elif left and right:
         free_until, seen_by = _bounds(rows[left], 0.0), _bounds(rows[right], float("inf"))
         found = event_times(free_until, seen_by, _times(at, seen_by), groups, level=level)
-        _show(found, ("group", "time", "n"), csv)
+        _show(found, "group", ("time", "n"), csv)
         say("at least / at most: the data may not say when in an interval the event came.")
     else:
         raise InvalidInput(
@@ -170,28 +172,34 @@ def _missing(ratings: pd.DataFrame) -> str:
     return f"{blank} of {ratings.size} readings missing or not assessable"
 
 
-def _show(found: pd.DataFrame, names: tuple[str, ...], csv: Path | None) -> None:
-    """Draw the table with figures of three decimals, or write it whole."""
+def _show(found: pd.DataFrame, titled_by: str, names: Sequence[str], csv: Path | None) -> None:
+    """Draw one table per title with figures of three decimals, or write everything as CSV."""
     if csv is not None:
         found.to_csv(csv, index=False)
         say(f"{len(found)} rows written to {csv}.")
         return
-    figures = [c for c in ("estimate", "at_least", "at_most", "low", "high") if c in found.columns]
-    drawn = Table(show_edge=False, pad_edge=False)
-    for name in (*names, *figures):
-        drawn.add_column(name.replace("_", " "), justify="right" if name in figures else "left")
-    drawn.add_column("note")
-    notes = "why_undefined" if "why_undefined" in found.columns else "caution"
-    for _, row in found.iterrows():
-        texts = [_text(row[name]) for name in names]
-        numbers = ["-" if pd.isna(row[name]) else f"{row[name]:.3f}" for name in figures]
-        drawn.add_row(*texts, *numbers, str(row[notes]) if notes == "why_undefined" else "")
-    OUT.print(drawn)
-    if "level" in found.columns:
-        say(f"Limits at {found['level'].iloc[0]:.0%}; --csv FILE gives the method of every row.")
+    for title, part in found.groupby(titled_by, sort=False):
+        _draw(str(title), part, names)
+    say(f"Limits at {found['level'].iloc[0]:.0%}; --csv FILE gives the method of every row.")
     for caution in dict.fromkeys(found.get("caution", [])):
         say(str(caution))
     say_caution()
+
+
+def _draw(title: str, part: pd.DataFrame, names: Sequence[str]) -> None:
+    figures = [name for name in FIGURES if name in part.columns]
+    notes = part.get("why_undefined", pd.Series("", index=part.index))
+    table = Table(title=title, title_justify="left", show_edge=False, pad_edge=False)
+    for name in (*names, *figures):
+        is_number = pd.api.types.is_numeric_dtype(part[name])
+        table.add_column(name.replace("_", " "), justify="right" if is_number else "left")
+    if notes.any():
+        table.add_column("note")
+    for (_, row), note in zip(part.iterrows(), notes, strict=True):
+        numbers = ["-" if pd.isna(row[name]) else f"{row[name]:.3f}" for name in figures]
+        table.add_row(*(_text(row[name]) for name in names), *numbers, *([note] if note else []))
+    OUT.print(table)
+    OUT.print()
 
 
 def _text(value: object) -> str:

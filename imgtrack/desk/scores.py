@@ -95,8 +95,8 @@ def _scores_of(
     subject = cells.subject()
     side = cells.choice("side", SIDES, required=True)
     day = cells.day("assessed_on", required=True)
-    named = {rule.name.lower(): rule for rule in protocol.score}
-    rule = None if wide else cells.choice("score", named, required=True)
+    scores_by_name = {rule.name.lower(): rule for rule in protocol.score}
+    rule = None if wide else cells.choice("score", scores_by_name, required=True)
     if side is None or day is None or not subject:
         return
     named = cells.member("timepoint", tuple(p.name for p in protocol.timepoint), "the protocol")
