@@ -10,7 +10,12 @@ from imgtrack.cli.console import say
 from imgtrack.stats import planning
 from imgtrack.stats.planning import Inflation, SampleSize
 
-plan = typer.Typer(help="How many repairs and readers a study needs.", no_args_is_help=True)
+plan = typer.Typer(
+    name="plan",
+    help="How many repairs and readers a study needs.",
+    no_args_is_help=True,
+    add_completion=False,
+)
 
 Readers = Annotated[int, typer.Option(help="Readers of every scan.")]
 Level = Annotated[float, typer.Option(help="Confidence level of the interval.")]

@@ -92,7 +92,7 @@ def cell(
         for day in (timepoint.window[0], timepoint.target_day, timepoint.window[1])
     )
     here = [scan for scan in scans if scan.timepoint == timepoint.name]
-    if imaged := _imaged(timepoint, here):
+    if here and (imaged := _imaged(timepoint, here)):
         stage, missing = imaged
         return Cell(State(stage.value), closes, missing)
     ended, lost = follow_up_ends(events), lost_on(events)
