@@ -41,6 +41,8 @@ def backup(
     with opened(study, who) as desk, progress() as report:
         done = safety.backup(desk, target, progress=report)
     say(f"{done.files} files and {done.records} records backed up to {target}.")
+    for left_out in done.skipped:
+        say(f"  left out: {left_out}")
     say("The key file is not in it: keep a copy of that elsewhere.")
 
 
