@@ -43,7 +43,7 @@ class Coded:
     @property
     def n_readers(self) -> int:
         """Readers with at least one rating."""
-        return self.codes.shape[1]
+        return int(self.codes.shape[1])
 
     @property
     def per_subject(self) -> npt.NDArray[np.intp]:

@@ -34,12 +34,12 @@ class Readings:
     @property
     def n_subjects(self) -> int:
         """Subjects with a value."""
-        return self.values.shape[0]
+        return int(self.values.shape[0])
 
     @property
     def n_readers(self) -> int:
         """Readers with a value."""
-        return self.values.shape[1]
+        return int(self.values.shape[1])
 
     @property
     def present(self) -> npt.NDArray[np.bool_]:
