@@ -110,7 +110,7 @@ def _fixed_readers(sums: _Sums) -> tuple[float, float, float]:
 
     def fit(roots: FloatArray) -> tuple[float, float, FloatArray, FloatArray]:
         information, right, squares, log_det = sums.absorbed(roots[0] ** 2)
-        effects: FloatArray = np.linalg.solve(information, right)
+        effects = np.asarray(np.linalg.solve(information, right), dtype=np.float64)
         left_over = squares - float(right @ effects)
         log_det += float(np.linalg.slogdet(information)[1])
         deviance = (total - k) * math.log(left_over) + log_det
