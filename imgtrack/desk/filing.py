@@ -7,13 +7,14 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, TypeVar
 
 from imgtrack.desk.sheets import Progress, no_progress
+from imgtrack.domain.cases import TrainingKey
 from imgtrack.domain.errors import Fault, InvalidInput, Refused
 from imgtrack.domain.subjects import Event, Repair, Score
 
 if TYPE_CHECKING:
     from imgtrack.store.database import Change
 
-R = TypeVar("R", Repair, Event, Score)
+R = TypeVar("R", Repair, Event, Score, TrainingKey)
 BATCH = 5000
 
 
@@ -53,8 +54,8 @@ def differences(old: R, new: R) -> list[Difference]:
 class Plan:
     """What a sheet would do to the study."""
 
-    add: tuple[Repair | Event | Score, ...]
-    amend: tuple[Repair | Event | Score, ...]
+    add: tuple[Repair | Event | Score | TrainingKey, ...]
+    amend: tuple[Repair | Event | Score | TrainingKey, ...]
     changed: tuple[Difference, ...]
     unchanged: int
 

@@ -32,7 +32,8 @@ class Scan:
     Attributes
     ----------
     uid
-        Study Instance UID after de-identification.
+        Study Instance UID after de-identification; a radiograph has its modality added to it
+        (``2.25.1-DX``), since one study may hold it together with MR.
     repair
         Code of the repair it shows.
     timepoint
@@ -57,3 +58,18 @@ class Scan:
     def key(self) -> str:
         """The study UID."""
         return self.uid
+
+    @property
+    def study_uid(self) -> str:
+        """Study Instance UID of its images."""
+        return study_of(self.uid)
+
+
+def scan_uid(study_uid: str, modality: Modality) -> str:
+    """Return the UID of the scan that the images of one modality of a study make."""
+    return study_uid if modality is Modality.MR else f"{study_uid}-{modality.value}"
+
+
+def study_of(scan: str) -> str:
+    """Return the Study Instance UID in the UID of a scan."""
+    return scan.partition("-")[0]

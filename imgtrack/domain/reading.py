@@ -3,19 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
+from types import MappingProxyType
 from typing import Any
+
+NOTHING: Mapping[str, Any] = MappingProxyType({})
 
 
 class Round(StrEnum):
     """Why a scan is read."""
 
     FIRST = "first"
+    """By each of the scan's independent readers."""
     SECOND = "second"
+    """Again and knowingly, by a group that reads everything twice; only from spreadsheets."""
     REPEAT = "repeat"
+    """Again and unknowingly, after the washout, by a reader who read it first."""
     SETTLING = "settling"
+    """By an adjudicator, who was none of its readers."""
+    TRAINING = "training"
+    """To be compared with the expert's key; never a result."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +50,22 @@ class Reading:
         UTC.
     amends, reason
         Key of the reading this one replaces and why; both empty for an original reading.
+    case_code
+        Code of the case it signs, which it alone may sign; empty for an amendment, which is no
+        new look at the case, and for a reading that came from a spreadsheet.
+    shown
+        What the protocol let the reader see beyond the images: ``timepoint``, ``earlier scans``.
+    images
+        Every image the reader was given, by its alias in the case: SOP Instance UID, frame, and
+        geometry in patient LPS mm.
+    active_seconds
+        Reading time without the pauses; ``None`` when not known.
+    derived
+        Grades that the measurements imply, by scale.
+    mismatches
+        Where the reader's grade is not the one the measurements imply, in plain words.
+    source
+        Spreadsheet it was taken from; empty when it was signed at the reading desk.
     """
 
     key: str
@@ -54,6 +79,13 @@ class Reading:
     signed_at: datetime
     amends: str = ""
     reason: str = ""
+    case_code: str = ""
+    shown: tuple[str, ...] = ()
+    images: Mapping[str, Any] = field(default_factory=lambda: NOTHING)
+    active_seconds: float | None = None
+    derived: Mapping[str, Any] = field(default_factory=lambda: NOTHING)
+    mismatches: tuple[str, ...] = ()
+    source: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,7 +26,10 @@ SCORES = (*SCORES_REQUIRED, "timepoint", "score", "total")
 EVENTS_REQUIRED = ("subject", "event", "date")
 EVENTS = (*EVENTS_REQUIRED, "side", "note")
 
-ALL_COLUMNS = frozenset((*ENROLMENT, *SCORES, *EVENTS))
+MANIFEST_REQUIRED = ("path", "subject")
+MANIFEST = (*MANIFEST_REQUIRED, "side", "timepoint")
+
+ALL_COLUMNS = frozenset((*ENROLMENT, *SCORES, *EVENTS, *MANIFEST))
 
 LOOKS_LIKE_IDENTITY = frozenset(
     {

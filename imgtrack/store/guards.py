@@ -57,7 +57,7 @@ def _sqlite_guards(table: sa.Table, refused: tuple[str, ...]) -> list[Guard]:
         name = f"{table.name}_no_{act.lower()}"
         made.append(_sqlite_guard(name, table.name, act, f"{act} refused"))
     if "UPDATE" in refused:
-        taken = " OR ".join(f"{name} = NEW.{name}" for name in _unique_columns(table))
+        taken = " OR ".join(_same(names) for names in _unique_sets(table))
         condition = f" WHEN EXISTS (SELECT 1 FROM {table.name} WHERE {taken})"  # noqa: S608
         name = f"{table.name}_no_replace"
         made.append(_sqlite_guard(name, table.name, "INSERT", "REPLACE refused", condition))
@@ -72,8 +72,18 @@ def _sqlite_guard(name: str, table: str, act: str, message: str, condition: str 
     return Guard(name, table, statement)
 
 
-def _unique_columns(table: sa.Table) -> list[str]:
-    return [column.name for column in table.columns if column.primary_key or column.unique]
+def _unique_sets(table: sa.Table) -> list[list[str]]:
+    alone = [[column.name] for column in table.columns if column.primary_key or column.unique]
+    together = [
+        constraint.columns.keys()
+        for constraint in table.constraints
+        if isinstance(constraint, sa.UniqueConstraint) and len(constraint.columns) > 1
+    ]
+    return [*alone, *sorted(together)]
+
+
+def _same(names: list[str]) -> str:
+    return " AND ".join(f"{name} = NEW.{name}" for name in names)
 
 
 def _postgresql_guards(table: sa.Table, refused: tuple[str, ...]) -> list[Guard]:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Self
 import sqlalchemy as sa
 
 from imgtrack.domain.errors import Fault, InvalidInput, Refused
+from imgtrack.store import waiting
 from imgtrack.store.connection import (
     PATIENCE_SECONDS,
     Database,
@@ -25,39 +26,29 @@ from imgtrack.store.connection import (
 )
 from imgtrack.store.failures import files_in_our_words, in_our_words
 from imgtrack.store.identities import Identity, folded, folded_name, identity_row
+from imgtrack.store.key_tables import (
+    FORMAT,
+    IDENTITIES,
+    SECRET,
+    UIDS,
+    WAITING,
+    bring_up_to_date,
+    lay_out,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from datetime import date
     from pathlib import Path
 
+    from imgtrack.store.waiting import WaitingStudy
+
 __all__ = ["Identity", "Keys", "create_keys", "is_key_file", "open_keys"]
 
 APPLICATION_ID = 0x494D544B
 """Marks a key file in its header (sqlite.org/fileformat.html, offset 68); spells IMTK."""
 
-FORMAT = 1
-"""Layout of the key file, kept as its ``user_version``."""
-
 Row = dict[str, Any]
-
-METADATA = sa.MetaData()
-IDENTITIES = sa.Table(
-    "identities",
-    METADATA,
-    sa.Column("subject", sa.Text, sa.CheckConstraint("subject <> ''"), primary_key=True),
-    sa.Column("name", sa.Text, nullable=False),
-    sa.Column("hospital_number", sa.Text, nullable=False),
-    sa.Column("birth_date", sa.Date),
-    sa.Column("folded_name", sa.Text, nullable=False, index=True),
-    sa.Column("folded_number", sa.Text, nullable=False, index=True),
-)
-UIDS = sa.Table(
-    "uids",
-    METADATA,
-    sa.Column("original", sa.Text, primary_key=True),
-    sa.Column("replacement", sa.Text, nullable=False, unique=True),
-)
 
 
 def create_keys(path: Path) -> Keys:
@@ -88,7 +79,7 @@ def create_keys(path: Path) -> Keys:
 
 
 def open_keys(path: Path) -> Keys:
-    """Open a key file.
+    """Open a key file, and bring one of an older layout up to date.
 
     Raises
     ------
@@ -116,17 +107,20 @@ def open_keys(path: Path) -> Keys:
                 next_step=f"run `chmod 600 {path}`",
             )
         )
-    _refuse_newer(path)
-    return Keys(path, Database(sqlite_url(path)))
+    found = _format(path)
+    database = Database(sqlite_url(path))
+    if found < FORMAT:
+        with database.writing() as connection:
+            bring_up_to_date(connection)
+    return Keys(path, database)
 
 
 def _lay_out(database: Database, path: Path) -> None:
     with in_our_words(str(path)), closing(connect_sqlite(path, PATIENCE_SECONDS)) as connection:
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-        connection.execute(f"PRAGMA user_version = {FORMAT}")
     database.keep_write_ahead_log()
     with database.writing() as tables:
-        METADATA.create_all(tables)
+        lay_out(tables)
 
 
 def is_key_file(path: Path) -> bool:
@@ -136,9 +130,10 @@ def is_key_file(path: Path) -> bool:
     return header[:15] == b"SQLite format 3" and header[68:] == APPLICATION_ID.to_bytes(4, "big")
 
 
-def _refuse_newer(path: Path) -> None:
+def _format(path: Path) -> int:
+    """Return the layout of a key file; one of a newer program is refused."""
     with in_our_words(str(path)), closing(connect_sqlite(path, PATIENCE_SECONDS)) as connection:
-        (found,) = connection.execute("PRAGMA user_version").fetchone()
+        found = int(connection.execute("PRAGMA user_version").fetchone()[0])
     if found > FORMAT:
         raise Refused(
             Fault(
@@ -149,6 +144,7 @@ def _refuse_newer(path: Path) -> None:
                 next_step="install the imgtrack that wrote it, or a newer one",
             )
         )
+    return found
 
 
 class Keys:
@@ -268,6 +264,26 @@ class Keys:
         with self._database.reading() as connection:
             rows = _fetch(connection, UIDS.c.original, originals)
         return {original: row["replacement"] for original, row in rows.items()}
+
+    def secret(self) -> bytes:
+        """Return the secret of the study: it makes replacement UIDs and shifts of dates."""
+        with self._database.reading() as connection:
+            return bytes(connection.execute(sa.select(SECRET.c.secret)).scalar_one())
+
+    def wait(self, study: WaitingStudy) -> None:
+        """Keep a study that waits to be placed, over what was kept under its code."""
+        with self._database.writing() as connection:
+            waiting.write(connection, study)
+
+    def waiting(self) -> list[WaitingStudy]:
+        """Return every study that ever waited, whatever became of it, by day and code."""
+        with self._database.reading() as connection:
+            return waiting.read(connection)
+
+    def waiting_under(self, code: str) -> WaitingStudy | None:
+        """Return the study that waits, or waited, under a code."""
+        with self._database.reading() as connection:
+            return next(iter(waiting.read(connection, WAITING.c.code == code)), None)
 
     def _identities(self, *conditions: sa.ColumnElement[bool]) -> list[Identity]:
         query = sa.select(*(IDENTITIES.c[name] for name in Identity.__dataclass_fields__))

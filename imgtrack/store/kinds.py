@@ -5,10 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
+from imgtrack.domain.cases import Case, PassPhrase, TrainingKey
+from imgtrack.domain.certainty import Certainty
 from imgtrack.domain.errors import Broken, Fault, InvalidInput
 from imgtrack.domain.imaging import Modality, Scan, Stage
 from imgtrack.domain.log import canonical
+from imgtrack.domain.protocol import Plane, Weighting
 from imgtrack.domain.reading import Amendment, ProtocolVersion, Reading, Round, Verdict
+from imgtrack.domain.series import (
+    ProblemState,
+    ScanProblem,
+    ScanProblemKind,
+    Series,
+)
 from imgtrack.domain.subjects import Event, EventKind, Repair, Score, Sex, Side
 from imgtrack.store import forms, tables
 
@@ -17,7 +26,21 @@ if TYPE_CHECKING:
 
     import sqlalchemy as sa
 
-Record = Repair | Event | Score | Scan | Reading | Verdict | Amendment | ProtocolVersion
+Record = (
+    Repair
+    | Event
+    | Score
+    | Scan
+    | Series
+    | ScanProblem
+    | Case
+    | TrainingKey
+    | PassPhrase
+    | Reading
+    | Verdict
+    | Amendment
+    | ProtocolVersion
+)
 R = TypeVar("R", bound=Record)
 
 
@@ -170,6 +193,51 @@ SCAN = Kind(
     links=(("repair", "repair"),),
     mutable=True,
 )
+SERIES = Kind(
+    "series",
+    Series,
+    tables.SERIES,
+    {
+        "uid": forms.TEXT,
+        "number": forms.INTEGER,
+        "scan": forms.TEXT,
+        "plane": forms.or_none(forms.choice(Plane)),
+        "plane_certainty": forms.choice(Certainty),
+        "weighting": forms.or_none(forms.choice(Weighting)),
+        "weighting_certainty": forms.choice(Certainty),
+        "side": forms.or_none(forms.choice(Side)),
+        "side_claims": forms.WORDS,
+        "part": forms.TEXT,
+        "rows": forms.INTEGER,
+        "columns": forms.INTEGER,
+        "slices": forms.INTEGER,
+        "spacing_mm": forms.or_none(forms.NUMBER),
+        "thickness_mm": forms.or_none(forms.NUMBER),
+        "row_spacing_mm": forms.or_none(forms.NUMBER),
+        "column_spacing_mm": forms.or_none(forms.NUMBER),
+        "field_tesla": forms.or_none(forms.NUMBER),
+        "images": forms.WORDS,
+        "problems": forms.WORDS,
+        "corrected": forms.WORDS,
+    },
+    links=(("scan", "scan"),),
+    mutable=True,
+)
+SCAN_PROBLEM = Kind(
+    "scan problem",
+    ScanProblem,
+    tables.SCAN_PROBLEMS,
+    {
+        "scan": forms.TEXT,
+        "kind": forms.choice(ScanProblemKind),
+        "about": forms.TEXT,
+        "text": forms.TEXT,
+        "state": forms.choice(ProblemState),
+        "reason": forms.TEXT,
+    },
+    links=(("scan", "scan"),),
+    mutable=True,
+)
 EVENT = Kind(
     "event",
     Event,
@@ -198,6 +266,44 @@ SCORE = Kind(
     links=(("repair", "repair"),),
     mutable=True,
 )
+CASE = Kind(
+    "case",
+    Case,
+    tables.CASES,
+    {
+        "code": forms.TEXT,
+        "reader": forms.TEXT,
+        "scan": forms.TEXT,
+        "round": forms.choice(Round),
+        "batch": forms.INTEGER,
+        "place": forms.INTEGER,
+        "attempt": forms.INTEGER,
+        "open_from": forms.or_none(forms.DAY),
+    },
+    key="code",
+    links=(("scan", "scan"),),
+)
+TRAINING_KEY = Kind(
+    "training key",
+    TrainingKey,
+    tables.TRAINING_KEYS,
+    {"scan": forms.TEXT, "answers": forms.TEXTS, "set_by": forms.TEXT},
+    key="scan",
+    links=(("scan", "scan"),),
+    mutable=True,
+)
+PASS_PHRASE = Kind(
+    "pass phrase",
+    PassPhrase,
+    tables.PASS_PHRASES,
+    {
+        "key": forms.TEXT,
+        "person": forms.TEXT,
+        "encoded": forms.TEXT,
+        "set_by": forms.TEXT,
+        "set_at": forms.MOMENT,
+    },
+)
 READING = Kind(
     "reading",
     Reading,
@@ -214,8 +320,15 @@ READING = Kind(
         "signed_at": forms.MOMENT,
         "amends": forms.LINK,
         "reason": forms.TEXT,
+        "case_code": forms.LINK,
+        "shown": forms.WORDS,
+        "images": forms.ANSWERS,
+        "active_seconds": forms.or_none(forms.NUMBER),
+        "derived": forms.ANSWERS,
+        "mismatches": forms.WORDS,
+        "source": forms.TEXT,
     },
-    links=(("scan", "scan"), ("amends", "reading")),
+    links=(("scan", "scan"), ("amends", "reading"), ("case_code", "case")),
 )
 VERDICT = Kind(
     "verdict",
@@ -261,8 +374,13 @@ PROTOCOL_VERSION = Kind(
 KINDS: tuple[Kind[Any], ...] = (
     REPAIR,
     SCAN,
+    SERIES,
+    SCAN_PROBLEM,
     EVENT,
     SCORE,
+    CASE,
+    TRAINING_KEY,
+    PASS_PHRASE,
     READING,
     VERDICT,
     AMENDMENT,

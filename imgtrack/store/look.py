@@ -11,7 +11,7 @@ from imgtrack.store.kinds import R, kind_of, unreadable
 from imgtrack.store.tables import HEAD, LOG
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterator, Mapping
 
     from imgtrack.store.kinds import Kind
 
@@ -37,8 +37,8 @@ class Look:
         Parameters
         ----------
         kind
-            ``Repair``, ``Event``, ``Score``, ``Scan``, ``Reading``, ``Verdict``, ``Amendment`` or
-            ``ProtocolVersion``.
+            ``Repair``, ``Event``, ``Score``, ``Scan``, ``Series``, ``ScanProblem``, ``Reading``,
+            ``Verdict``, ``Amendment`` or ``ProtocolVersion``.
 
         Raises
         ------
@@ -70,6 +70,26 @@ class Look:
             raise unreadable(known.table.name, str(error), key=key) from error
         return None if row is None else known.of_row(row)
 
+    def where(self, kind: type[R], **values: Any) -> list[R]:
+        """Return the records of a kind whose fields have the given values, in order of insertion.
+
+        Raises
+        ------
+        Broken
+            When a row holds what this program never writes.
+        """
+        known = kind_of(kind)
+        query = _matching(sa.select(known.table), known, values)
+        return [known.of_row(row) for row in self._stream(known.table, query)]
+
+    def values(self, kind: type[R], field: str, **values: Any) -> list[Any]:
+        """Return one field of the records that `where` finds, without reading the others."""
+        known = kind_of(kind)
+        form = known.forms[field]
+        query = _matching(sa.select(known.table.c[field]), known, values)
+        rows = self._stream(known.table, query)
+        return [form.revive(form.load(row[field])) for row in rows]
+
     def count(self, kind: type[R]) -> int:
         """Return how many records of a kind there are."""
         query = sa.select(sa.func.count()).select_from(kind_of(kind).table)
@@ -86,6 +106,16 @@ class Look:
         query = sa.select(LOG).where(LOG.c.number > after).order_by(LOG.c.number)
         for row in self._stream(LOG, query):
             yield Entry(**row)
+
+    def acts_of(self, who: str, acts: Collection[str], *, newest: int) -> list[Entry]:
+        """Return the newest log entries of a person that are one of some acts, newest first."""
+        query = (
+            sa.select(LOG)
+            .where(LOG.c.who == who, LOG.c.what.in_(acts))
+            .order_by(LOG.c.number.desc())
+            .limit(newest)
+        )
+        return [Entry(**row) for row in self._stream(LOG, query)]
 
     def head(self) -> tuple[int, str]:
         """Return number and digest of the last log entry.
@@ -106,3 +136,11 @@ class Look:
             yield from self.connection.execute(query, execution_options=options).mappings()
         except NO_VALUE as error:
             raise unreadable(table.name, str(error)) from error
+
+
+def _matching(query: sa.Select[Any], kind: Kind[Any], values: Mapping[str, Any]) -> sa.Select[Any]:
+    conditions = [
+        kind.table.c[name] == kind.forms[name].store(kind.forms[name].plain(value))
+        for name, value in values.items()
+    ]
+    return query.where(*conditions).order_by(kind.table.c.entry)

@@ -12,8 +12,11 @@ from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
+from imgtrack.domain.certainty import Certainty
 from imgtrack.domain.imaging import Modality, Stage
+from imgtrack.domain.protocol import Plane, Weighting
 from imgtrack.domain.reading import Round
+from imgtrack.domain.series import ProblemState, ScanProblemKind
 from imgtrack.domain.subjects import EventKind, Sex, Side
 
 if TYPE_CHECKING:
@@ -157,6 +160,95 @@ SCANS = _record_table(
     _one_of("stage", Stage),
 )
 
+SERIES = _record_table(
+    "series",
+    "key",
+    _link("scan", "scans.uid"),
+    sa.Column("uid", CODE, nullable=False),
+    sa.Column("number", sa.Integer, nullable=False),
+    sa.Column("plane", sa.Text),
+    _text("plane_certainty"),
+    sa.Column("weighting", sa.Text),
+    _text("weighting_certainty"),
+    sa.Column("side", sa.Text),
+    *(_text(name) for name in ("side_claims", "part")),
+    *(sa.Column(name, sa.Integer, nullable=False) for name in ("rows", "columns", "slices")),
+    *(
+        sa.Column(name, sa.Double)
+        for name in (
+            "spacing_mm",
+            "thickness_mm",
+            "row_spacing_mm",
+            "column_spacing_mm",
+            "field_tesla",
+        )
+    ),
+    *(_text(name) for name in ("images", "problems", "corrected")),
+    sa.CheckConstraint("key = uid || '/' || number", name="key_parts"),
+    sa.CheckConstraint("number >= 1", name="number"),
+    _one_of("plane", Plane),
+    _one_of("plane_certainty", Certainty),
+    _one_of("weighting", Weighting),
+    _one_of("weighting_certainty", Certainty),
+    _one_of("side", Side),
+    sa.CheckConstraint("slices >= 0", name="slices"),
+)
+
+SCAN_PROBLEMS = _record_table(
+    "scan_problems",
+    "key",
+    _link("scan", "scans.uid"),
+    *(_text(name) for name in ("kind", "about", "text", "state", "reason")),
+    sa.CheckConstraint("key = scan || '/' || kind || '/' || about", name="key_parts"),
+    _one_of("kind", ScanProblemKind),
+    _one_of("state", ProblemState),
+    sa.CheckConstraint("(state = 'settled') = (reason <> '')", name="reason"),
+)
+
+CASES = _record_table(
+    "cases",
+    "code",
+    _text("reader"),
+    _link("scan", "scans.uid"),
+    _text("round"),
+    *(sa.Column(name, sa.Integer, nullable=False) for name in ("batch", "place", "attempt")),
+    sa.Column("open_from", sa.Date),
+    sa.UniqueConstraint("reader", "scan", "round", "attempt"),
+    sa.UniqueConstraint("reader", "batch", "place"),
+    sa.CheckConstraint("reader <> ''", name="reader"),
+    _one_of("round", Round),
+    sa.CheckConstraint("batch >= 1 AND place >= 1 AND attempt >= 1", name="counts"),
+)
+"""No scan is allotted twice to one reader for one purpose, whoever allots at the same time."""
+
+TRAINING_KEYS = _record_table(
+    "training_keys",
+    "scan",
+    *(_text(name) for name in ("answers", "set_by")),
+    sa.ForeignKeyConstraint(["scan"], ["scans.uid"]),
+)
+
+PASS_PHRASES = _record_table(
+    "pass_phrases",
+    "key",
+    *(_text(name) for name in ("person", "encoded", "set_by")),
+    sa.Column("set_at", Moment, nullable=False),
+    sa.CheckConstraint("person <> ''", name="person"),
+)
+
+DRAFTS = sa.Table(
+    "drafts",
+    METADATA,
+    sa.Column("case_code", CODE, sa.ForeignKey("cases.code"), primary_key=True),
+    _text("session"),
+    sa.Column("version", sa.Integer, nullable=False),
+    *(_text(name) for name in ("answers", "images", "shown")),
+    sa.Column("began_at", Moment, nullable=False),
+    sa.Column("saved_at", Moment, nullable=False),
+    sa.Column("active_seconds", sa.Double, nullable=False),
+)
+"""Readings under way: no records, so neither logged nor guarded; a row goes when it is signed."""
+
 READINGS = _record_table(
     "readings",
     "key",
@@ -174,6 +266,11 @@ READINGS = _record_table(
     _one_of("round", Round),
     sa.CheckConstraint("amends <> key", name="amends"),
     sa.CheckConstraint("(amends IS NULL) = (reason = '')", name="reason"),
+    sa.Column("case_code", CODE, sa.ForeignKey("cases.code"), unique=True),
+    *(_text(name) for name in ("shown", "images")),
+    sa.Column("active_seconds", sa.Double),
+    *(_text(name) for name in ("derived", "mismatches", "source")),
+    sa.CheckConstraint("active_seconds >= 0", name="active_seconds"),
 )
 
 VERDICTS = _record_table(

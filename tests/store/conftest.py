@@ -22,37 +22,6 @@ sys.path.insert(0, str(HERE))  # for the helpers beside the tests, which are no 
 
 
 @pytest.fixture(scope="session")
-def server():
-    """A running PostgreSQL server; skips where there is none."""
-    import postgres_server
-
-    folder = postgres_server.programs()
-    if folder is None:
-        pytest.skip(postgres_server.ABSENT)
-    running = postgres_server.Server(folder)
-    yield running
-    running.stop()
-
-
-@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)])
-def dialect(request):
-    return request.param
-
-
-@pytest.fixture
-def new_url(dialect, request, tmp_path):
-    """Return the URL of a new, empty place for a study, as often as it is called."""
-    numbers = iter(range(100))
-
-    def make() -> str:
-        if dialect == "postgresql":
-            return request.getfixturevalue("server").database()
-        return sqlite_url(tmp_path / f"study{next(numbers)}.sqlite")
-
-    return make
-
-
-@pytest.fixture(scope="session")
 def make_clock():
     from store_samples import Clock
 
@@ -199,9 +168,9 @@ class LaterSchema:
         self._clock = clock
 
     def announce(self) -> None:
-        """From now on the program knows revision 0002."""
+        """From now on the program knows the revision ``later``."""
         folders = (*schema.VERSION_FOLDERS, HERE / "later")
-        self._monkeypatch.setattr(schema, "REVISIONS", (*schema.REVISIONS, "0002"))
+        self._monkeypatch.setattr(schema, "REVISIONS", (*schema.REVISIONS, "later"))
         self._monkeypatch.setattr(schema, "VERSION_FOLDERS", folders)
 
     def withdraw(self) -> None:
@@ -209,7 +178,7 @@ class LaterSchema:
         self._monkeypatch.undo()
 
     def __call__(self) -> None:
-        """Bring the study to revision 0002."""
+        """Bring the study to the revision ``later``."""
         self.announce()
         upgrade(self._url, who="JD", now=self._clock)
 

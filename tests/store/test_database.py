@@ -17,6 +17,7 @@ from imgtrack.domain.errors import (
     Refused,
     Unavailable,
 )
+from imgtrack.domain.reading import Verdict
 from imgtrack.store import entries
 from imgtrack.store.connection import parse_url
 from imgtrack.store.database import create, open_store, sqlite_url, upgrade
@@ -211,7 +212,7 @@ def test_a_mistake_of_ours_is_not_dressed_up(error):
 def test_a_missing_table_is_broken(filled, behind):
     behind("DROP TABLE verdicts")
     with pytest.raises(Broken, match="imgtrack verify"), filled.look() as look:
-        look.count(entries.KINDS[5].record)
+        look.count(Verdict)
 
 
 @pytest.mark.parametrize("number", [28, 122])  # ENOSPC, EDQUOT on Linux

@@ -28,16 +28,32 @@ from store_samples import (
     repair,
 )
 
+from imgtrack.domain.cases import Case, PassPhrase, TrainingKey
 from imgtrack.domain.errors import InvalidInput, Refused
 from imgtrack.domain.imaging import Modality, Scan, Stage
 from imgtrack.domain.reading import Amendment, ProtocolVersion, Reading, Round, Verdict
+from imgtrack.domain.series import ScanProblem, Series
 from imgtrack.domain.subjects import Event, Repair, Score, Side
 from imgtrack.store.kinds import kind_of
 from imgtrack.store.verify import verify
 
 EARLIEST = datetime.min.replace(tzinfo=timezone(timedelta(hours=2)))
 
-KINDS = (Repair, Event, Score, Scan, Reading, Verdict, Amendment, ProtocolVersion)
+KINDS = (
+    Repair,
+    Event,
+    Score,
+    Scan,
+    Series,
+    ScanProblem,
+    Case,
+    TrainingKey,
+    PassPhrase,
+    Reading,
+    Verdict,
+    Amendment,
+    ProtocolVersion,
+)
 
 
 @pytest.mark.parametrize("record", RECORDS, ids=lambda record: type(record).__name__)
@@ -82,7 +98,10 @@ def test_counts_and_missing_keys(standing):
 
 
 def test_the_store_keeps_only_its_kinds(standing, clock):
-    with standing.look() as look, pytest.raises(TypeError, match="keeps Repair, Scan, Event"):
+    with (
+        standing.look() as look,
+        pytest.raises(TypeError, match="keeps Repair, Scan, Series, ScanProblem, Event"),
+    ):
         look.all(str)
 
 
@@ -96,7 +115,7 @@ def test_every_record_has_its_log_entry(standing):
         assert entries[2].record == f"repair:{FULL.code}"
         assert json.loads(entries[2].new)["tear_size_mm"] == 0.1 + 0.2
         assert {entry.who for entry in entries} == {"JD"}
-        assert [each.number for each in look.log(after=10)] == [11, 12]
+        assert [each.number for each in look.log(after=10)] == list(range(11, 2 + len(RECORDS)))
         assert look.head() == (entries[-1].number, entries[-1].digest)
 
 

@@ -18,8 +18,13 @@ from imgtrack.store.verify import verify
 EDITS = {
     "repairs": ("repair:S002-L", "arm"),
     "scans": ("scan:2.25.1", "timepoint"),
+    "series": ("series:2.25.11/2", "part"),
+    "scan_problems": ("scan problem:2.25.1/side/", "text"),
     "events": ("event:S001-R/withdrawal", "note"),
     "scores": ("score:S002-L/constant/m06", "parts"),
+    "cases": ("case:K7Q2M9XD", "reader"),
+    "training_keys": ("training key:2.25.2", "set_by"),
+    "pass_phrases": ("pass phrase:A/1", "set_by"),
     "readings": ("reading:r1", "protocol_hash"),
     "verdicts": ("verdict:v1", "decided_by"),
     "amendments": ("amendment:a1", "reason"),
@@ -40,8 +45,9 @@ def study(filled, clock):
     return filled
 
 
-NOTE, AMENDED, ADDED, LAST = 13, 14, 15, 17
-"""Entries of `study`: 1 creates it, 2 to 12 add the records."""
+NOTE = 2 + len(RECORDS)
+AMENDED, ADDED, LAST = NOTE + 1, NOTE + 2, NOTE + 4
+"""Entries of `study`: 1 creates it, the next add the records."""
 
 
 def faults_of(store, **options):
@@ -56,7 +62,7 @@ def log_of(store):
 
 def test_a_study_nobody_touched_is_whole(study):
     entries = log_of(study)
-    assert [entry.what for entry in entries[11:]] == [
+    assert [entry.what for entry in entries[NOTE - 2 :]] == [
         "amendment added",
         "looked at",
         "repair amended",
@@ -71,7 +77,9 @@ def test_a_study_nobody_touched_is_whole(study):
 
 def only(table, label):
     """Return the condition that picks the row of a record."""
-    name = {"repairs": "code", "scans": "uid"}.get(table, "key")
+    name = {"repairs": "code", "scans": "uid", "cases": "code", "training_keys": "scan"}.get(
+        table, "key"
+    )
     return f"WHERE {name} = '{label.partition(':')[2]}'"
 
 
@@ -149,9 +157,9 @@ def test_a_log_row_with_another_time_is_the_first_broken_link(study, tamper):
 
 
 def test_only_the_first_broken_link_is_named(study, tamper):
-    tamper("UPDATE log SET version = 'forged' WHERE number > 12 AND number < 16")
+    tamper(f"UPDATE log SET version = 'forged' WHERE number BETWEEN {NOTE} AND {ADDED}")
     (fault,) = faults_of(study)
-    assert fault.startswith("log entry 13: ")
+    assert fault.startswith(f"log entry {NOTE}: ")
 
 
 def test_an_edited_log_row_with_its_digest_mended_breaks_the_next_link(study, tamper):
@@ -260,7 +268,7 @@ def test_a_trigger_that_no_longer_refuses_is_named(study, behind):
         (
             f"CREATE OR REPLACE FUNCTION {guards.POSTGRESQL_FUNCTION}() RETURNS trigger"
             " LANGUAGE plpgsql AS 'BEGIN RETURN NEW; END'",
-            10,
+            len(guards.guards("postgresql")),
         ),
     ],
 )

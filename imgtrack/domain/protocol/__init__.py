@@ -3,6 +3,8 @@
 from imgtrack.domain.protocol.model import (
     Difference,
     ExpectedScan,
+    FormDesign,
+    Measure,
     Outcome,
     Person,
     Plane,
@@ -22,6 +24,8 @@ from imgtrack.domain.protocol.text import read_protocol
 __all__ = [
     "Difference",
     "ExpectedScan",
+    "FormDesign",
+    "Measure",
     "Outcome",
     "Person",
     "Plane",

@@ -12,6 +12,7 @@ from pydantic import TypeAdapter, ValidationError
 from imgtrack.domain import scales
 from imgtrack.domain.errors import InvalidInput
 from imgtrack.domain.protocol.model import (
+    FormDesign,
     Outcome,
     Person,
     ReadingDesign,
@@ -46,6 +47,7 @@ LISTS: dict[str, TypeAdapter[Any]] = {
 TABLES: dict[str, TypeAdapter[Any]] = {
     "study": TypeAdapter(StudyPart),
     "reading": TypeAdapter(ReadingDesign),
+    "form": TypeAdapter(FormDesign),
     "outcome": TypeAdapter(Outcome),
     "sheets": TypeAdapter(SheetColumns),
 }
@@ -164,6 +166,27 @@ def _people(
             )
 
 
+def _reading(reading: ReadingDesign) -> Iterator[Finding]:
+    if reading.settle_choice == "pick one reading" and not reading.settle_shows_readings:
+        yield Finding(
+            ("reading", "settle_choice"),
+            "an adjudicator who is shown no readings cannot pick one",
+            "'own answer', or settle_shows_readings = true",
+            "'pick one reading'",
+        )
+
+
+def _form(form: FormDesign) -> Iterator[Finding]:
+    listed = (*(form.ask or ()), *form.optional)
+    for measure in sorted({each for each in listed if listed.count(each) > 1}):
+        yield Finding(
+            ("form", "optional" if measure in form.optional else "ask"),
+            f"'{measure.value}' is there twice",
+            "each measurement once, in 'ask' or in 'optional'",
+            measure.value,
+        )
+
+
 def _scales(
     uses: Numbered[ScaleUse], own: Numbered[dict[str, Any]], outcome: Outcome
 ) -> Iterator[Finding]:
@@ -174,15 +197,17 @@ def _scales(
         except InvalidInput as error:
             yield from _passed_on(error, ("own_scale", index))
     yield from _twice("scale", "name", uses)
+    used: dict[str, scales.Scale | None] = {}
     for index, use in uses:
+        used[use.name] = None
         try:
-            scales.get(use.name, use.version, own=own_scales)
+            used[use.name] = scales.get(use.name, use.version, own=own_scales)
         except InvalidInput as error:
             yield from _passed_on(error, ("scale", index))
-    yield from _rules({use.name for _, use in uses}, outcome)
+    yield from _rules(used, outcome)
 
 
-def _rules(used: set[str], outcome: Outcome) -> Iterator[Finding]:
+def _rules(used: dict[str, scales.Scale | None], outcome: Outcome) -> Iterator[Finding]:
     for key in ("retear_rule", "sensitivity_rule"):
         name = getattr(outcome, key)
         try:
@@ -196,6 +221,13 @@ def _rules(used: set[str], outcome: Outcome) -> Iterator[Finding]:
                 f"the rule {name} needs the scale {rule.scale}, which the study does not use",
                 f"a [[scale]] with name = '{rule.scale}'",
                 ", ".join(sorted(used)),
+            )
+        elif (scale := used[rule.scale]) and {*scale.codes} != {*rule.healed, *rule.retear}:
+            yield Finding(
+                ("outcome", key),
+                f"the rule {name} does not fit the levels of {scale.name}",
+                ", ".join((*rule.healed, *rule.retear)),
+                ", ".join(scale.codes),
             )
 
 
@@ -252,6 +284,8 @@ CHECKS: tuple[tuple[tuple[str, ...], Callable[..., Iterator[Finding]]], ...] = (
     (("study",), _study),
     (("timepoint",), _timepoints),
     (("person", "reading", "study"), _people),
+    (("reading",), _reading),
+    (("form",), _form),
     (("scale", "own_scale", "outcome"), _scales),
     (("score",), _scores),
     (("subgroup",), _subgroups),

@@ -70,6 +70,24 @@ class ThicknessReference(StrEnum):
     FIXED = "fixed"
 
 
+class Measure(StrEnum):
+    """What a study may ask its readers to measure, beside the grades of its scales."""
+
+    GAP_SLICES = "gap slices"
+    WIDTH = "tear width"
+    RETRACTION = "straight retraction"
+    RETRACTION_ALONG_HEAD = "retraction along the head"
+    PATTE_LANDMARKS = "patte landmarks"
+    THICKNESS = "tendon thickness"
+    FOOTPRINT_COVERAGE = "footprint coverage"
+    SIGNAL_RATIO = "signal ratio"
+    TANGENT_LINE = "tangent line"
+    OCCUPATION_RATIO = "occupation ratio"
+    IMPLANTS = "implant positions"
+    ACROMIOHUMERAL_INTERVAL = "acromiohumeral interval"
+    CRITICAL_SHOULDER_ANGLE = "critical shoulder angle"
+
+
 class StudyPart(Part):
     """Name of the study, its sites, and the reference for tendon thickness."""
 
@@ -142,6 +160,7 @@ class ReadingDesign(Part):
     show_earlier_scans: bool = False
     repeat_share: Share = 0.1
     washout_days: Annotated[int, Field(ge=0)] = 28
+    training_pass_share: Share = 0.8
     settle_by: Literal["adjudicator", "majority"] = "adjudicator"
     settle_choice: Literal["own answer", "pick one reading"] = "own answer"
     settle_shows_readings: bool = True
@@ -155,6 +174,18 @@ class ScaleUse(Part):
 
     name: Name
     version: str = ""
+
+
+class FormDesign(Part):
+    """What readers measure.
+
+    ``ask`` must be answered, were it by "not assessable"; left out, it is what the study's scales
+    are derived from, with the width and the straight retraction of a tear. ``optional`` is shown
+    and may be left unanswered.
+    """
+
+    ask: tuple[Measure, ...] | None = None
+    optional: tuple[Measure, ...] = ()
 
 
 class Outcome(Part):
@@ -229,6 +260,7 @@ class Protocol(Part):
     reading: ReadingDesign
     scale: Annotated[tuple[ScaleUse, ...], Field(min_length=1)]
     own_scale: tuple[dict[str, Any], ...] = ()
+    form: FormDesign = FormDesign()
     outcome: Outcome
     score: tuple[ScoreRule, ...] = ()
     subgroup: tuple[Subgroup, ...] = ()
