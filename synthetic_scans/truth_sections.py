@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
@@ -123,7 +123,7 @@ class Section:
         over: NDArray[np.bool_] = (at.u > 0) & self._on_curve(at.n)
         return over
 
-    def _on_curve(self, height: Points) -> NDArray[np.bool_]:
+    def _on_curve(self, height: NDArray[np.floating[Any]]) -> NDArray[np.bool_]:
         """Whether points lie on the curve: where the plane passes the cuff by there are none."""
         near: NDArray[np.bool_] = np.abs(height - self.height) < 1e-6
         return near

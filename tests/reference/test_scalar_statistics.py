@@ -1,8 +1,8 @@
 """Published and computed values of proportions, reliability and study size.
 
-Each file ``proportions_*.json``, ``reliability_*.json`` or ``planning_*.json`` is a case: its citation, its input, and for every
-expected value the function and arguments it belongs to, the tolerance with its reason, the
-status and the source of that value.
+Each file ``proportions_*.json``, ``reliability_*.json`` or ``planning_*.json`` is a case: its
+citation, its input, and for every expected value the function and arguments it belongs to, the
+tolerance with its reason, the status and the source of that value.
 """
 
 from __future__ import annotations
