@@ -180,8 +180,8 @@ class FormDesign(Part):
     """What readers measure.
 
     ``ask`` must be answered, were it by "not assessable"; left out, it is what the study's scales
-    are derived from, with the width and the straight retraction of a tear. ``optional`` is shown
-    and may be left unanswered.
+    are derived from, with the width and the straight retraction of a tear, less what is
+    ``optional``: shown, and free to be left unanswered.
     """
 
     ask: tuple[Measure, ...] | None = None

@@ -1,0 +1,85 @@
+"""What a reading asks, by protocol and modality, and whether a set of answers is sound."""
+
+from imgtrack.domain.form.answers import (
+    angle_of,
+    chosen,
+    gap_count,
+    is_answered,
+    is_torn,
+    length_mm,
+    position_mm,
+    ratio_of,
+    reason_of,
+)
+from imgtrack.domain.form.asking import Asking, State, asking
+from imgtrack.domain.form.build import form_for
+from imgtrack.domain.form.check import Checked, Purpose, Review, read_answers, review
+from imgtrack.domain.form.derived import DerivedGrade, derived, thickness_ratio
+from imgtrack.domain.form.mismatches import Mismatch, mismatches
+from imgtrack.domain.form.notices import Notice
+from imgtrack.domain.form.outcome import outcome_of, outcome_question
+from imgtrack.domain.form.questions import (
+    Choice,
+    Condition,
+    Form,
+    GapSlices,
+    Graded,
+    Implants,
+    Landmarks,
+    Measured,
+    Note,
+    Origin,
+    Part,
+    PointSet,
+    Question,
+    Ratio,
+    Reason,
+    Result,
+    Step,
+)
+
+__all__ = [
+    "Asking",
+    "Checked",
+    "Choice",
+    "Condition",
+    "DerivedGrade",
+    "Form",
+    "GapSlices",
+    "Graded",
+    "Implants",
+    "Landmarks",
+    "Measured",
+    "Mismatch",
+    "Note",
+    "Notice",
+    "Origin",
+    "Part",
+    "PointSet",
+    "Purpose",
+    "Question",
+    "Ratio",
+    "Reason",
+    "Result",
+    "Review",
+    "State",
+    "Step",
+    "angle_of",
+    "asking",
+    "chosen",
+    "derived",
+    "form_for",
+    "gap_count",
+    "is_answered",
+    "is_torn",
+    "length_mm",
+    "mismatches",
+    "outcome_of",
+    "outcome_question",
+    "position_mm",
+    "ratio_of",
+    "read_answers",
+    "reason_of",
+    "review",
+    "thickness_ratio",
+]
