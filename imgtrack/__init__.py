@@ -1,1 +1,1 @@
-"""imgtrack: did the repaired rotator cuff heal?"""
+"""Follow-up, blinded reading and retear rates of repaired rotator cuffs."""

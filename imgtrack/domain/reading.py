@@ -56,8 +56,8 @@ class Reading:
     shown
         What the protocol let the reader see beyond the images: ``timepoint``, ``earlier scans``.
     images
-        Every image the reader was given, by its alias in the case: SOP Instance UID, frame, and
-        geometry in patient LPS mm.
+        Every image of the series that were measured on, by its alias in the case: SOP Instance
+        UID, frame, and geometry in patient LPS mm.
     active_seconds
         Reading time without the pauses; ``None`` when not known.
     derived

@@ -12,6 +12,7 @@ from imgtrack.store.tables import HEAD, LOG
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping
+    from datetime import datetime
 
     from imgtrack.store.kinds import Kind
 
@@ -94,6 +95,18 @@ class Look:
         """Return how many records of a kind there are."""
         query = sa.select(sa.func.count()).select_from(kind_of(kind).table)
         return int(self.connection.execute(query).scalar_one())
+
+    def added_at(self, kind: type[R]) -> dict[str, datetime]:
+        """Return by key when each record of a kind was added, as its log entry says.
+
+        Raises
+        ------
+        Broken
+            When an entry holds what this program never writes.
+        """
+        table, key = kind_of(kind).table, kind_of(kind).key
+        query = sa.select(table.c[key], LOG.c.at).join(LOG, LOG.c.number == table.c.entry)
+        return {row[key]: row["at"] for row in self._stream(LOG, query)}
 
     def log(self, *, after: int = 0) -> Iterator[Entry]:
         """Yield the entries of the log that follow number ``after``, streamed, oldest first.

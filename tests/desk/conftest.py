@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
+import shutil
+import sys
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -9,6 +12,8 @@ from pathlib import Path
 import pytest
 
 from imgtrack.desk import study as studies
+
+sys.path.insert(0, str(Path(__file__).parent))  # for the helpers beside the tests
 
 NOW = datetime(2031, 9, 1, 12, 0, tzinfo=UTC)
 
@@ -33,3 +38,35 @@ def sheet(tmp_path: Path) -> Callable[..., Path]:
         return path
 
     return write
+
+
+@pytest.fixture
+def clock():
+    from reading_desk import Clock
+
+    return Clock()
+
+
+@pytest.fixture(scope="session")
+def prepared(tmp_path_factory):
+    """A folder with a study nobody has changed, to be copied."""
+    from reading_desk import prepare
+
+    return prepare(tmp_path_factory.mktemp("prepared") / "desk").parent
+
+
+@pytest.fixture
+def reading_study(tmp_path, clock, prepared):
+    """Start a study for reading, as often as it is called; words of its protocol may differ."""
+    from reading_desk import opened
+
+    made = []
+
+    def begin(name: str = "desk", **how):
+        shutil.copytree(prepared, tmp_path / name)
+        made.append(opened(tmp_path / name / "study", clock, **how))
+        return made[-1]
+
+    yield begin
+    for study in made:
+        study.close()

@@ -25,7 +25,7 @@ from imgtrack.domain.protocol.model import (
     ThicknessReference,
     Timepoint,
 )
-from imgtrack.domain.sheet_columns import ALL_COLUMNS
+from imgtrack.domain.sheet_columns import ALL_COLUMNS, grade_columns
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -260,13 +260,14 @@ def _subgroups(groups: Numbered[Subgroup]) -> Iterator[Finding]:
     yield from _twice("subgroup", "name", groups)
 
 
-def _sheets(sheets: SheetColumns) -> Iterator[Finding]:
+def _sheets(sheets: SheetColumns, uses: Numbered[ScaleUse]) -> Iterator[Finding]:
+    known = ALL_COLUMNS.union(*(grade_columns(use.name) for _, use in uses))
     for name in sheets.columns:
-        if name not in ALL_COLUMNS:
+        if name not in known:
             yield Finding(
                 ("sheets", "columns", name),
                 f"'{name}' is not a column imgtrack knows",
-                ", ".join(sorted(ALL_COLUMNS)),
+                ", ".join(sorted(known)),
                 name,
                 "a further column needs no mapping: it is kept under its own name",
             )
@@ -289,5 +290,5 @@ CHECKS: tuple[tuple[tuple[str, ...], Callable[..., Iterator[Finding]]], ...] = (
     (("scale", "own_scale", "outcome"), _scales),
     (("score",), _scores),
     (("subgroup",), _subgroups),
-    (("sheets",), _sheets),
+    (("sheets", "scale"), _sheets),
 )
