@@ -9,7 +9,7 @@ from imgtrack.stats.agreement import sums
 from imgtrack.stats.agreement.results import Agreement, Kappa
 from imgtrack.stats.agreement.summary import raise_limit_faults, summarise, summarise_share
 from imgtrack.stats.agreement.weights import agreement_weights
-from imgtrack.stats.proportions.arguments import level_faults, raise_faults
+from imgtrack.stats.arguments import level_faults, raise_faults
 
 if TYPE_CHECKING:
     from imgtrack.stats.agreement.kernels import AgreementSums

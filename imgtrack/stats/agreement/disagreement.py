@@ -9,8 +9,8 @@ import numpy.typing as npt
 
 from imgtrack.domain.errors import Fault
 from imgtrack.stats.agreement.kernels import AgreementSums, bilinear, one_minus_ratio
+from imgtrack.stats.arguments import choice_faults, raise_faults
 from imgtrack.stats.bootstrap.subject_sums import quotient
-from imgtrack.stats.proportions.arguments import choice_faults, raise_faults
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

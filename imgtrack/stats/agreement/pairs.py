@@ -12,7 +12,7 @@ from imgtrack.stats.agreement.coefficients import cohen_kappa
 from imgtrack.stats.agreement.limits import wald, why_no_limits, wilson
 from imgtrack.stats.agreement.ratings import code_pair
 from imgtrack.stats.agreement.results import Confusion, PrevalenceBias
-from imgtrack.stats.proportions.arguments import level_faults, raise_faults
+from imgtrack.stats.arguments import level_faults, raise_faults
 from imgtrack.stats.results import Estimate
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from imgtrack.domain.errors import Fault, InvalidInput
-from imgtrack.stats.proportions.arguments import raise_faults
+from imgtrack.stats.arguments import raise_faults
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

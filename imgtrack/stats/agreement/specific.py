@@ -11,7 +11,7 @@ from imgtrack.stats.agreement.kernels import specific_sums
 from imgtrack.stats.agreement.limits import effective_size, standard_error, wilson
 from imgtrack.stats.agreement.ratings import code_ratings
 from imgtrack.stats.agreement.results import CategoryAgreement, SpecificAgreement
-from imgtrack.stats.proportions.arguments import level_faults, raise_faults
+from imgtrack.stats.arguments import level_faults, raise_faults
 
 if TYPE_CHECKING:
     from imgtrack.stats.agreement.ratings import Categories, Coded, Ratings

@@ -14,7 +14,7 @@ from imgtrack.stats.agreement.limits import (
     wilson,
 )
 from imgtrack.stats.agreement.results import Agreement
-from imgtrack.stats.proportions.arguments import choice_faults, level_faults, raise_faults
+from imgtrack.stats.arguments import choice_faults, level_faults, raise_faults
 
 if TYPE_CHECKING:
     from imgtrack.stats.agreement.kernels import AgreementSums

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from imgtrack.domain.errors import Fault
-from imgtrack.stats.proportions.arguments import choice_faults, raise_faults
+from imgtrack.stats.arguments import choice_faults, raise_faults
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

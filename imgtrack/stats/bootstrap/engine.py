@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imgtrack.stats.proportions.arguments import count_faults, raise_faults
+from imgtrack.stats.arguments import count_faults, raise_faults
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

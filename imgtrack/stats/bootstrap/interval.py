@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Literal, TypeAlias, get_args
 import numpy as np
 from scipy.special import ndtr, ndtri
 
+from imgtrack.stats.arguments import choice_faults, level_faults, raise_faults
 from imgtrack.stats.bootstrap.engine import draw, size_faults
-from imgtrack.stats.proportions.arguments import choice_faults, level_faults, raise_faults
 from imgtrack.stats.results import Estimate
 
 if TYPE_CHECKING:

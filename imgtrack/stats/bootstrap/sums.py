@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 
 from imgtrack.domain.errors import Fault
+from imgtrack.stats.arguments import choice_faults, raise_faults
 from imgtrack.stats.bootstrap.subject_sums import SubjectSums, quotient
-from imgtrack.stats.proportions.arguments import choice_faults, raise_faults
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING, Literal, get_args
 import numpy as np
 
 from imgtrack.domain.errors import Fault
-from imgtrack.stats.intervals.estimate import estimate_masses
-from imgtrack.stats.intervals.observations import as_vector, observe
-from imgtrack.stats.intervals.ratio import ratio_limits
-from imgtrack.stats.intervals.resampling import cluster_members, resampled_survival
-from imgtrack.stats.proportions.arguments import (
+from imgtrack.stats.arguments import (
     choice_faults,
     count_faults,
     level_faults,
     raise_faults,
 )
+from imgtrack.stats.intervals.estimate import estimate_masses
+from imgtrack.stats.intervals.observations import as_vector, observe
+from imgtrack.stats.intervals.ratio import ratio_limits
+from imgtrack.stats.intervals.resampling import cluster_members, resampled_survival
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray

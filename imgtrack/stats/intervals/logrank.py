@@ -10,11 +10,11 @@ import pandas as pd
 from scipy.stats import chi2
 
 from imgtrack.domain.errors import Fault
+from imgtrack.stats.arguments import choice_faults, count_faults, raise_faults
 from imgtrack.stats.intervals.estimate import estimate_masses
 from imgtrack.stats.intervals.observations import as_labels, as_vector, observe
 from imgtrack.stats.intervals.scores import Scores, score_sample
 from imgtrack.stats.proportions import proportion
-from imgtrack.stats.proportions.arguments import choice_faults, count_faults, raise_faults
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray

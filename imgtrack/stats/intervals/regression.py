@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from imgtrack.domain.errors import Fault, InvalidInput
+from imgtrack.stats.arguments import choice_faults, level_faults, raise_faults
 from imgtrack.stats.intervals.coefficients import Effect, Model, RegressionFit, Task
 from imgtrack.stats.intervals.estimate import NOTHING_OBSERVED, estimate_masses
 from imgtrack.stats.intervals.families import EXTREME_VALUE, LOGISTIC, NORMAL, Family
@@ -16,7 +17,6 @@ from imgtrack.stats.intervals.observations import as_vector, observe, turnbull_c
 from imgtrack.stats.intervals.parametric import fit_parametric
 from imgtrack.stats.intervals.resampling import cluster_members
 from imgtrack.stats.intervals.semiparametric import fit_semiparametric
-from imgtrack.stats.proportions.arguments import choice_faults, level_faults, raise_faults
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray

@@ -6,13 +6,13 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
-from imgtrack.stats.proportions import proportion
-from imgtrack.stats.proportions.arguments import (
+from imgtrack.stats.arguments import (
     events_faults,
     level_faults,
     raise_faults,
     range_faults,
 )
+from imgtrack.stats.proportions import proportion
 from imgtrack.stats.proportions.single import z_value
 from imgtrack.stats.results import Estimate
 

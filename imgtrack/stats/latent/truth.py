@@ -8,6 +8,12 @@ import numpy as np
 import pandas as pd
 
 from imgtrack.domain.errors import Fault
+from imgtrack.stats.arguments import (
+    choice_faults,
+    count_faults,
+    level_faults,
+    raise_faults,
+)
 from imgtrack.stats.latent.analysis import Analysis, describe
 from imgtrack.stats.latent.constraints import Constraint
 from imgtrack.stats.latent.identify import Design, examine
@@ -15,12 +21,6 @@ from imgtrack.stats.latent.mixture import Mixture
 from imgtrack.stats.latent.profile import profile_rate
 from imgtrack.stats.latent.readings import count_patterns
 from imgtrack.stats.latent.results import Interval, LatentTruth
-from imgtrack.stats.proportions.arguments import (
-    choice_faults,
-    count_faults,
-    level_faults,
-    raise_faults,
-)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

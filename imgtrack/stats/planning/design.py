@@ -7,7 +7,7 @@ from typing import Literal, TypeAlias, get_args
 from scipy.special import ndtri
 
 from imgtrack.domain.errors import Fault
-from imgtrack.stats.proportions.arguments import range_faults
+from imgtrack.stats.arguments import range_faults
 
 Sides: TypeAlias = Literal[1, 2]
 

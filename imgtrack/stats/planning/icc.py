@@ -6,6 +6,7 @@ import math
 
 from scipy.special import ndtri
 
+from imgtrack.stats.arguments import count_faults, level_faults, raise_faults
 from imgtrack.stats.planning.design import (
     Sides,
     below_faults,
@@ -20,7 +21,6 @@ from imgtrack.stats.planning.sizes import (
     round_up,
     sample_size,
 )
-from imgtrack.stats.proportions.arguments import count_faults, level_faults, raise_faults
 
 
 def size_for_icc_test(

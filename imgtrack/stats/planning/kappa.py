@@ -9,6 +9,12 @@ from scipy.optimize import brentq
 from scipy.special import chdtri, chndtr, ndtri
 
 from imgtrack.domain.errors import Fault
+from imgtrack.stats.arguments import (
+    count_faults,
+    level_faults,
+    raise_faults,
+    range_faults,
+)
 from imgtrack.stats.planning.design import (
     Sides,
     below_faults,
@@ -23,12 +29,6 @@ from imgtrack.stats.planning.kappa_model import (
     possible_kappas,
 )
 from imgtrack.stats.planning.sizes import NO_INFLATION, Inflation, SampleSize, sample_size
-from imgtrack.stats.proportions.arguments import (
-    count_faults,
-    level_faults,
-    raise_faults,
-    range_faults,
-)
 
 if TYPE_CHECKING:
     from imgtrack.stats.planning.kappa_model import Prevalence

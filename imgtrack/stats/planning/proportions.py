@@ -8,15 +8,15 @@ from typing import Literal, TypeAlias, get_args
 from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
-from imgtrack.stats.planning.design import Sides, different_faults, power_faults, quantiles
-from imgtrack.stats.planning.sizes import NO_INFLATION, Inflation, SampleSize, sample_size
-from imgtrack.stats.proportions.arguments import (
+from imgtrack.stats.arguments import (
     choice_faults,
     count_faults,
     level_faults,
     raise_faults,
     range_faults,
 )
+from imgtrack.stats.planning.design import Sides, different_faults, power_faults, quantiles
+from imgtrack.stats.planning.sizes import NO_INFLATION, Inflation, SampleSize, sample_size
 from imgtrack.stats.proportions.single import wilson_limits
 
 Precision: TypeAlias = Literal["wald", "wilson"]

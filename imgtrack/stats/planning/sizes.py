@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from imgtrack.stats.proportions.arguments import level_faults, raise_faults, range_faults
+from imgtrack.stats.arguments import level_faults, raise_faults, range_faults
 
 if TYPE_CHECKING:
     from imgtrack.domain.errors import Fault

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from imgtrack.stats.proportions.arguments import (
+from imgtrack.stats.arguments import (
     choice_faults,
     count_faults,
     events_faults,

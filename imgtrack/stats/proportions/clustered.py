@@ -10,7 +10,7 @@ import numpy as np
 from scipy.special import expit, logit, stdtrit
 
 from imgtrack.domain.errors import Fault
-from imgtrack.stats.proportions.arguments import (
+from imgtrack.stats.arguments import (
     array_counts_faults,
     choice_faults,
     level_faults,
@@ -21,7 +21,7 @@ from imgtrack.stats.proportions.single import Limits, score_limits, wilson_limit
 from imgtrack.stats.results import Estimate
 
 if TYPE_CHECKING:
-    from imgtrack.stats.proportions.arguments import FloatArray, Values
+    from imgtrack.stats.arguments import FloatArray, Values
 
 Method = Literal["modified-wilson", "rao-scott", "ratio"]
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
-from imgtrack.stats.proportions.arguments import (
+from imgtrack.stats.arguments import (
     choice_faults,
     level_faults,
     raise_faults,

@@ -12,7 +12,7 @@ from scipy.special import chdtrc
 from scipy.stats import binom
 
 from imgtrack.domain.errors import Fault
-from imgtrack.stats.proportions.arguments import (
+from imgtrack.stats.arguments import (
     choice_faults,
     level_faults,
     raise_faults,
@@ -25,7 +25,7 @@ from imgtrack.stats.results import Estimate
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from imgtrack.stats.proportions.arguments import Values
+    from imgtrack.stats.arguments import Values
 
 DifferenceMethod = Literal["newcombe", "tango"]
 McNemarMethod = Literal["exact", "midp", "asymptotic", "corrected"]

@@ -7,7 +7,7 @@ from typing import Literal, get_args
 
 from scipy.stats.contingency import odds_ratio as scipy_odds_ratio
 
-from imgtrack.stats.proportions.arguments import (
+from imgtrack.stats.arguments import (
     choice_faults,
     level_faults,
     raise_faults,

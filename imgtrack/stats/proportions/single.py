@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 from scipy.optimize import brentq
 from scipy.special import betainc, betaincinv, ndtri
 
-from imgtrack.stats.proportions.arguments import (
+from imgtrack.stats.arguments import (
     choice_faults,
     events_faults,
     level_faults,

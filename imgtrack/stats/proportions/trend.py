@@ -10,7 +10,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from imgtrack.domain.errors import Fault
-from imgtrack.stats.proportions.arguments import (
+from imgtrack.stats.arguments import (
     array_counts_faults,
     choice_faults,
     level_faults,
@@ -21,7 +21,7 @@ from imgtrack.stats.proportions.single import z_value
 from imgtrack.stats.results import Estimate
 
 if TYPE_CHECKING:
-    from imgtrack.stats.proportions.arguments import FloatArray, Values
+    from imgtrack.stats.arguments import FloatArray, Values
 
 Variance = Literal["binomial", "hypergeometric"]
 

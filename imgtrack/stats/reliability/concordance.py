@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imgtrack.stats.proportions.arguments import level_faults, raise_faults
+from imgtrack.stats.arguments import level_faults, raise_faults
 from imgtrack.stats.proportions.single import z_value
 from imgtrack.stats.reliability.readings import read_pairs
 from imgtrack.stats.results import Estimate
 
 if TYPE_CHECKING:
-    from imgtrack.stats.proportions.arguments import FloatArray, Values
+    from imgtrack.stats.arguments import FloatArray, Values
 
 _EXACT = 1.0 - 1e-12
 

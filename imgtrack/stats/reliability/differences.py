@@ -11,7 +11,7 @@ import numpy as np
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from imgtrack.stats.proportions.arguments import FloatArray
+    from imgtrack.stats.arguments import FloatArray
     from imgtrack.stats.reliability.spread import Term
 
     Codes = npt.NDArray[np.intp]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal, TypeAlias, get_args
 from scipy.special import fdtrc, fdtri
 
 from imgtrack.domain.errors import Fault
-from imgtrack.stats.proportions.arguments import choice_faults, level_faults, raise_faults
+from imgtrack.stats.arguments import choice_faults, level_faults, raise_faults
 from imgtrack.stats.reliability.components import (
     Components,
     components,
@@ -23,7 +23,7 @@ from imgtrack.stats.results import Estimate
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from imgtrack.stats.proportions.arguments import Values
+    from imgtrack.stats.arguments import Values
 
 Definition: TypeAlias = Literal["agreement", "consistency"]
 Unit: TypeAlias = Literal["single", "average"]

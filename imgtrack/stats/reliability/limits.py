@@ -11,7 +11,7 @@ import pandas as pd
 from scipy.special import nctdtrit, ndtri, stdtrit
 
 from imgtrack.domain.errors import Fault
-from imgtrack.stats.proportions.arguments import choice_faults, level_faults, raise_faults
+from imgtrack.stats.arguments import choice_faults, level_faults, raise_faults
 from imgtrack.stats.proportions.single import z_value
 from imgtrack.stats.reliability.differences import Differences, exchangeable, linked
 from imgtrack.stats.reliability.magnitude import ByMagnitude, by_magnitude
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from imgtrack.stats.proportions.arguments import Values
+    from imgtrack.stats.arguments import Values
     from imgtrack.stats.reliability.differences import Codes
 
     Labels = Sequence[object] | npt.NDArray[np.generic] | pd.Series

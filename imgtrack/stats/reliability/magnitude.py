@@ -12,7 +12,7 @@ from scipy.special import stdtrit
 from imgtrack.stats.results import Estimate
 
 if TYPE_CHECKING:
-    from imgtrack.stats.proportions.arguments import FloatArray
+    from imgtrack.stats.arguments import FloatArray
     from imgtrack.stats.reliability.differences import Codes
 
 _FEWEST_SUBJECTS = 4

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from scipy.special import ndtri
 
-from imgtrack.stats.proportions.arguments import level_faults, raise_faults
+from imgtrack.stats.arguments import level_faults, raise_faults
 from imgtrack.stats.reliability.components import (
     Components,
     components,
@@ -20,7 +20,7 @@ from imgtrack.stats.reliability.spread import Term, sd_of_sum
 from imgtrack.stats.results import Estimate
 
 if TYPE_CHECKING:
-    from imgtrack.stats.proportions.arguments import Values
+    from imgtrack.stats.arguments import Values
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imgtrack.domain.errors import Fault
-from imgtrack.stats.proportions.arguments import read_floats
+from imgtrack.stats.arguments import read_floats
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from imgtrack.stats.proportions.arguments import FloatArray, Values
+    from imgtrack.stats.arguments import FloatArray, Values
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -12,7 +12,7 @@ from scipy.optimize import minimize
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from imgtrack.stats.proportions.arguments import FloatArray
+    from imgtrack.stats.arguments import FloatArray
 
 Model: TypeAlias = Literal["oneway", "twoway", "twoway-mixed"]
 
