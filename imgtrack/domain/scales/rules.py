@@ -60,7 +60,7 @@ class RetearRule:
         raise InvalidInput(Fault(f"the rule {self.name} does not cover it", "", expected, code))
 
 
-_RO_2019 = Citation("Ro KH et al", "Arthroscopy", 2019, "35", "2284-92")
+_RO_2019 = Citation("Ro K et al", "Arthroscopy", 2019, "35", "2284-92")
 _COLLIN_2021 = Citation(
     "Collin P et al", "J Shoulder Elbow Surg", 2021, "30", "97-103", "10.1016/j.jse.2020.05.002"
 )
