@@ -33,6 +33,10 @@ HOMES = {
     "people": "reading",
     "allot": "reading",
     "amend": "reading",
+    "settle": "settling",
+    "readings": "settling",
+    "import-readings": "settling",
+    "grant": "settling",
     "board": "board",
     "agreement": "tables",
     "rates": "tables",
@@ -56,7 +60,9 @@ class Commands(TyperGroup):
         """Return a command, or ``None`` when there is none of that name."""
         if cmd_name not in HOMES:
             return None
-        found = getattr(import_module(f"imgtrack.cli.{HOMES[cmd_name]}"), cmd_name)
+        found = getattr(
+            import_module(f"imgtrack.cli.{HOMES[cmd_name]}"), cmd_name.replace("-", "_")
+        )
         if isinstance(found, typer.Typer):
             return get_command(found)
         alone = typer.Typer(add_completion=False, pretty_exceptions_show_locals=False)

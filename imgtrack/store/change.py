@@ -102,10 +102,11 @@ class Change(Look):
         if before is None:
             raise Refused(Fault("there is nothing to amend", where=where, next_step="add it"))
         values = kind.plain(record)
-        if kind.plain(before) == values:
+        old = kind.plain(before)
+        if old == values:
             raise Refused(Fault("nothing differs from what is kept", where=where))
         with self._all_or_nothing():
-            self._replace(kind, record.key, values, old=kind.text(before), reason=reason)
+            self._replace(kind, record.key, values, old=old, reason=reason)
 
     def note(self, *, what: str, record: str, new: str = "", reason: str = "") -> None:
         """Write a log entry that changes no record: a refusal, an export, a look.
@@ -183,20 +184,31 @@ class Change(Look):
                 self.connection.execute(sa.insert(kind.table), rows[kind.name])
 
     def _replace(
-        self, kind: Kind[Any], key: str, values: dict[str, Any], *, old: str, reason: str
+        self,
+        kind: Kind[Any],
+        key: str,
+        values: dict[str, Any],
+        *,
+        old: dict[str, Any],
+        reason: str,
     ) -> None:
+        """Change the columns that differ, and no other: a login may be let at some alone."""
         at = self._time()
         new = canonical(values)
         label = kind.label(key)
-        entry = self._entry(at, f"{kind.name} amended", label, old=old, new=new, reason=reason)
+        entry = self._entry(
+            at, f"{kind.name} amended", label, old=canonical(old), new=new, reason=reason
+        )
         row = kind.row(values, key)
+        before = kind.row(old, key)
+        changed = {name: value for name, value in row.items() if value != before[name]}
         trace = AMENDMENT.plain(amendment_of(entry, kind, key))
         trace_row = AMENDMENT.row(trace, trace["key"]) | {"entry": entry.number}
         self._write_log([entry])
         try:
             with savepoint(self.connection):
                 self.connection.execute(
-                    sa.update(kind.table).where(kind.table.c[kind.key] == key), row
+                    sa.update(kind.table).where(kind.table.c[kind.key] == key), changed
                 )
         except sa.exc.IntegrityError as error:
             rows = {kind.name: [row]}
