@@ -38,8 +38,9 @@ class Look:
         Parameters
         ----------
         kind
-            ``Repair``, ``Event``, ``Score``, ``Scan``, ``Series``, ``ScanProblem``, ``Reading``,
-            ``Verdict``, ``Amendment`` or ``ProtocolVersion``.
+            ``Repair``, ``Event``, ``Score``, ``Scan``, ``Series``, ``ScanProblem``, ``Case``,
+            ``TrainingKey``, ``PassPhrase``, ``Reading``, ``Verdict``, ``Amendment`` or
+            ``ProtocolVersion``.
 
         Raises
         ------

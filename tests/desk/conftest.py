@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import shutil
 import sys
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from io import BytesIO
+from pathlib import Path
 
 import pydicom
 import pytest
@@ -24,7 +25,7 @@ def deidentifier():
 @pytest.fixture
 def content():
     """A small MR image that comes with pydicom."""
-    with open(get_testdata_file("MR_small.dcm"), "rb") as file:
+    with Path(get_testdata_file("MR_small.dcm")).open("rb") as file:
         return file.read()
 
 
