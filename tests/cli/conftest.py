@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from imgtrack.cli import console
 from imgtrack.cli import main as cli
 
 
@@ -11,7 +12,8 @@ from imgtrack.cli import main as cli
 def run(capsys, monkeypatch, tmp_path):
     """Run a command line in a folder of its own; return exit code, standard output and error."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("COLUMNS", "200")
+    monkeypatch.setattr(console.OUT, "width", 200)
+    monkeypatch.setattr(console.ERR, "width", 200)
 
     def typed(*words: object) -> tuple[int, str, str]:
         monkeypatch.setattr("sys.argv", ["imgtrack", *map(str, words)])
