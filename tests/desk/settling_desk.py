@@ -41,6 +41,7 @@ class Desk:
             return sign(desk, case, PHRASE).reading
 
     def settle(self, answers, scan=None):
+        self.clock.move(minutes=1)
         code = self.case("A1", scan or self.scans[0], Round.SETTLING)
         return settle(self.who["A1"], code, answers, pass_phrase=PHRASE, shelf=SHELF)
 
