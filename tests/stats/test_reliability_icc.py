@@ -8,7 +8,6 @@ import warnings
 
 import numpy as np
 import pandas as pd
-import pingouin
 import pytest
 import statsmodels.formula.api as smf
 from hypothesis import given, settings
@@ -46,6 +45,7 @@ def with_gaps(values, share, seed=1):
 
 @pytest.mark.parametrize(("n", "k", "seed"), [(8, 2, 1), (20, 3, 2), (35, 5, 3)])
 def test_complete_values_equal_pingouin(n, k, seed):
+    pingouin = pytest.importorskip("pingouin")
     values = readings(seed, n, k)
     long = pd.DataFrame(
         {
