@@ -9,7 +9,12 @@ from typing import TYPE_CHECKING
 from imgtrack.desk.intake.linking import Doubt, Link, Linker
 from imgtrack.desk.intake.outcome import Fate, ScanOutcome, StudyOutcome
 from imgtrack.desk.intake.recording import Imaged, described_as, placed, record, repair_of
-from imgtrack.desk.intake.waiting_list import common_place, waiting_code, waiting_study
+from imgtrack.desk.intake.waiting_list import (
+    common_place,
+    files_given,
+    waiting_code,
+    waiting_study,
+)
 from imgtrack.dicom.deidentify import (
     Deidentifier,
     KeyedUids,
@@ -34,6 +39,7 @@ if TYPE_CHECKING:
     from imgtrack.dicom.sources import Source
     from imgtrack.domain.subjects import Repair
     from imgtrack.store.keys import Keys
+    from imgtrack.store.waiting import WaitingStudy
 
 BEING_READ = "the scan is being read, and these files would change it"
 
@@ -160,6 +166,8 @@ class StudyIntake:
         if waited is not None and waited.state is WaitingState.SET_ASIDE and not self._forced:
             return replace(outcome, fate=Fate.SET_ASIDE, code=code, reason=waited.reason)
         if not images.new:
+            if waited is not None and not self._dry_run:
+                self._close(waited, headers)
             return replace(outcome, notes=_notes(images))
         link = self._link(images)
         if isinstance(link, Doubt):
@@ -178,6 +186,12 @@ class StudyIntake:
             scans=taken,
             notes=_notes(images),
         )
+
+    def _close(self, waited: WaitingStudy, headers: Sequence[Header]) -> None:
+        """Take a study off the list whose files are all recorded: its intake was cut off there."""
+        given = files_given(headers)
+        if waited.state is WaitingState.WAITING and given.issuperset(waited.files):
+            self._desk.keys.wait(replace(waited, state=WaitingState.PLACED))
 
     def _sorted_out(self, headers: Sequence[Header]) -> _Images:
         """Return every image once, with what is recorded; copies that differ are refused."""

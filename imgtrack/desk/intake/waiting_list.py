@@ -42,11 +42,7 @@ def waiting_study(
     """
     claim = headers[0].claim
     born = claim.birth_date.isoformat() if claim.birth_date is not None else ""
-    files = {
-        (os.path.abspath(header.source.path), header.source.member)  # noqa: PTH100 - links stay
-        for header in headers
-        if header.source.path is not None
-    }
+    files = files_given(headers)
     if before is not None:
         files |= {(path, member) for path, member in before.files if Path(path).exists()}
     return WaitingStudy(
@@ -58,6 +54,15 @@ def waiting_study(
         claim={"name": claim.name, "number": claim.patient_id, "birth date": born},
         files=tuple(sorted(files)),
     )
+
+
+def files_given(headers: Sequence[Header]) -> set[tuple[str, str]]:
+    """Return path and, in an archive, member of the files that headers were read from."""
+    return {
+        (os.path.abspath(header.source.path), header.source.member)  # noqa: PTH100 - links stay
+        for header in headers
+        if header.source.path is not None
+    }
 
 
 def files_of(study: WaitingStudy) -> list[Source]:

@@ -18,6 +18,7 @@ from imgtrack.desk.intake import run as runs
 from imgtrack.desk.intake import storing
 from imgtrack.desk.intake.describing import describe
 from imgtrack.desk.intake.outcome import Fate
+from imgtrack.desk.intake.placing import place_study
 from imgtrack.desk.intake.run import only_intake, take_in
 from imgtrack.desk.intake.waiting_list import common_place
 from imgtrack.domain.errors import InvalidInput, Refused, Unavailable
@@ -300,6 +301,21 @@ def test_whoever_waited_is_placed_once_enrolled(study, sheet, scans):
     enrol(study, sheet(*samples.ENROLMENT))
     assert only(take_in(study, [scans])).fate is Fate.TAKEN_IN
     assert waiting(study) == []
+
+
+def test_a_study_recorded_just_before_a_cut_leaves_the_list_at_the_next_intake(enrolled, scans):
+    """As if killed after the records were written and before the key file was told."""
+    samples.write_study(scans, PatientID="X", PatientName="X", PatientBirthDate="")
+    take_in(enrolled, [scans])
+    (waits,) = waiting(enrolled)
+    place_study(enrolled, waits.code, "S1-R", reason="x")
+    with enrolled.keys() as keys:
+        keys.wait(waits)
+    take_in(enrolled, [scans / "1_0.dcm"])
+    take_in(enrolled, [scans], dry_run=True)
+    assert waiting(enrolled) == [waits]
+    take_in(enrolled, [scans])
+    assert waiting(enrolled) == []
 
 
 def test_nobody_but_a_coordinator_takes_scans_in(enrolled, scans):
