@@ -16,6 +16,8 @@ from synthetic_scans.anatomy_cuff import INTERVAL_MM, MEDIAL_END_MM
 from synthetic_scans.tissue import Tissue
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
     from synthetic_scans.anatomy_cuff import Cuff, SheetPoint
@@ -110,6 +112,16 @@ class Solid:
         return (self.core, self.rind_mm) if self.core else (self.code, 0.0)
 
 
+def _paint_within(
+    near: NDArray[np.bool_], paint_near: Callable[[Floats], NDArray[np.uint8]], q: Floats
+) -> NDArray[np.uint8]:
+    """Codes of the points that are near enough to be looked at; the others are empty."""
+    codes = np.zeros(q.shape[1:], dtype=np.uint8)
+    if near.any():
+        codes[near] = paint_near(q[:, near])
+    return codes
+
+
 @dataclass(frozen=True, slots=True)
 class SheetCodes:
     """Codes of what the sheet can hold."""
@@ -163,11 +175,7 @@ class Sheet:
 
     def paint(self, q: Floats) -> NDArray[np.uint8]:
         """Codes, evaluated only where the envelope reaches."""
-        codes = np.zeros(q.shape[1:], dtype=np.uint8)
-        near = self.bound(q) <= 0
-        if near.any():
-            codes[near] = self._paint_near(q[:, near])
-        return codes
+        return _paint_within(self.bound(q) <= 0, self._paint_near, q)
 
     def _paint_near(self, q: Floats) -> NDArray[np.uint8]:
         at, border = self.cuff.locate(q), self.cuff.borders
@@ -265,11 +273,7 @@ class Bursa:
 
     def paint(self, q: Floats) -> NDArray[np.uint8]:
         """Fluid between the sheet's outer surface, or bone, and the given depth."""
-        codes = np.zeros(q.shape[1:], dtype=np.uint8)
-        near = self.bound(q) <= 0
-        if near.any():
-            codes[near] = self._paint_near(q[:, near])
-        return codes
+        return _paint_within(self.bound(q) <= 0, self._paint_near, q)
 
     def _paint_near(self, q: Floats) -> NDArray[np.uint8]:
         at, border = self.cuff.locate(q), self.cuff.borders

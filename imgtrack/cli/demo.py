@@ -20,7 +20,7 @@ from imgtrack.desk.events import take_events
 from imgtrack.desk.intake.outcome import Fate
 from imgtrack.desk.intake.run import take_in
 from imgtrack.desk.scores import take_scores
-from imgtrack.domain.errors import Fault, InvalidInput
+from imgtrack.domain.errors import InvalidInput
 from synthetic_scans.cohort import AS_OF, plan_cohort
 from synthetic_scans.cohort_files import write_sheets
 from synthetic_scans.cohort_run import Settings, make_cohort
@@ -46,10 +46,8 @@ def demo(
     ] = False,
 ) -> None:
     """Run the job on an invented study of two repair techniques."""
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise InvalidInput(
-            Fault("the folder is in use", str(folder), "a new or empty folder", "files in it")
-        )
+    if faults := studies.folder_faults(folder):
+        raise InvalidInput(faults)
     sheets, place = folder / "sheets", folder / "study"
     if images:
         _make_scans(sheets, Settings(seed=seed, repairs=repairs, size="quick"))

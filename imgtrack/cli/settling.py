@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from imgtrack.cli.asking import answers_in, ask_phrase
-from imgtrack.cli.console import progress, say
+from imgtrack.cli.console import progress, say, say_caution
 from imgtrack.cli.options import HERE, Amend, SheetFile, StudyFolder, Who, opened
 from imgtrack.desk import access
 from imgtrack.desk import settle as settling
@@ -84,6 +84,8 @@ def readings(
         say(_line(each))
     for found in over_time:
         say(f"{found.reader} against {found.against.value}: {_steps(found)}")
+    if over_time:
+        say_caution()
 
 
 def import_readings(

@@ -10,6 +10,7 @@ from imgtrack.desk.layout import blinded, form_of, lay_out, scan_of
 from imgtrack.desk.lists import MAY_READ
 from imgtrack.desk.pass_phrases import check_pass_phrase
 from imgtrack.desk.readings import latest_of, own_reading
+from imgtrack.desk.reasons import AMENDMENT_REASON, reason_faults
 from imgtrack.desk.signing import Signed, judged, sound
 from imgtrack.desk.verdicts import follow
 from imgtrack.domain.errors import Fault, InvalidInput, Refused
@@ -150,8 +151,8 @@ def require_reason(reason: str, key: str) -> None:
     InvalidInput
         When there are no words.
     """
-    if not reason.strip():
-        raise InvalidInput(Fault("an amendment needs a reason", key, "some words", "nothing"))
+    if faults := reason_faults(reason, key, what=AMENDMENT_REASON):
+        raise InvalidInput(faults)
 
 
 def _own_latest(study: Study, key: str, act: str) -> Reading:

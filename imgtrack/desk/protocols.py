@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from imgtrack.desk.reasons import AMENDMENT_REASON, reason_faults
 from imgtrack.domain.errors import Fault, InvalidInput, Refused
 from imgtrack.domain.imaging import Scan
 from imgtrack.domain.reading import ProtocolVersion, Reading
@@ -73,8 +74,8 @@ def amend(
     store: Store, protocol: Protocol, text: str, *, who: str, now: Clock, reason: str
 ) -> bool:
     """Put a changed protocol in force although readings exist; return whether it had changed."""
-    if not reason.strip():
-        raise InvalidInput(Fault("an amendment needs a reason", "--amend", "some words", "nothing"))
+    if faults := reason_faults(reason, "--amend", what=AMENDMENT_REASON):
+        raise InvalidInput(faults)
     with store.look() as look:
         if hash_in_force(look) == protocol.hash:
             return False

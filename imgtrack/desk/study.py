@@ -13,10 +13,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
 from imgtrack.desk import protocols
-from imgtrack.domain.errors import Fault, InvalidInput, Refused, Unavailable
+from imgtrack.desk.refusal import refusal
+from imgtrack.domain.errors import Fault, InvalidInput, Unavailable
 from imgtrack.domain.protocol import Protocol, Role, read_protocol
 from imgtrack.store import database
 from imgtrack.store.keys import Keys, create_keys, open_keys
+from imgtrack.store.study_files import is_new_or_empty
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -80,17 +82,14 @@ class Study:
         if person is not None and person.role in allowed:
             return
         found = f"{self.who} is {person.role.value}" if person else f"{self.who} is not in it"
-        with self.store.change(who=self.who, now=self.now) as change:
-            change.note(what="refused", record=f"person:{self.who}", new=act)
-        raise Refused(
-            Fault(
-                f"{self.who} may not {act}",
-                PROTOCOL_FILE,
-                "a person with role " + " or ".join(role.value for role in allowed),
-                found,
-                "give --as CODE of such a person, or ask the coordinator",
-            )
+        fault = Fault(
+            f"{self.who} may not {act}",
+            PROTOCOL_FILE,
+            "a person with role " + " or ".join(role.value for role in allowed),
+            found,
+            "give --as CODE of such a person, or ask the coordinator",
         )
+        raise refusal(self, act, fault)
 
 
 def start(
@@ -234,18 +233,17 @@ def _url(folder: Path, url: str) -> str:
     return url or database.sqlite_url(folder / DATABASE_FILE)
 
 
+def folder_faults(folder: Path) -> list[Fault]:
+    """Return the fault of a folder that is in use, where a new or empty one is needed."""
+    if is_new_or_empty(folder):
+        return []
+    found = "a file" if folder.is_file() else "files in it"
+    where, expected = str(folder), "an empty or new folder"
+    return [Fault("the folder is in use", where, expected, found, "choose another folder")]
+
+
 def _require_free(folder: Path, keys_path: Path) -> None:
-    faults = []
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        faults.append(
-            Fault(
-                "the folder is in use",
-                str(folder),
-                "an empty or new folder",
-                "a file" if folder.is_file() else "files in it",
-                "choose another folder",
-            )
-        )
+    faults = folder_faults(folder)
     if keys_path.exists():
         faults.append(
             Fault(

@@ -25,6 +25,7 @@ from imgtrack.store.failures import files_in_our_words
 from imgtrack.store.forms import moment
 from imgtrack.store.kinds import KINDS
 from imgtrack.store.look import Look
+from imgtrack.store.study_files import is_new_or_empty
 from imgtrack.store.verify import verify
 
 if TYPE_CHECKING:
@@ -225,7 +226,7 @@ def _publish(draft: Path, target: Path) -> None:
 
 
 def _refuse_occupied(study: Path, database: Database) -> None:
-    if study.exists() and (not study.is_dir() or any(study.iterdir())):
+    if not is_new_or_empty(study):
         raise Refused(_occupied(str(study), "a folder that does not exist yet or is empty"))
     there = [each for each in sqlite_files(database.path) if each.exists()]
     if there:

@@ -20,6 +20,11 @@ SCRATCH = ".imgtrack-backup-"
 """Begins the name of the folder where an archive is put together or taken apart."""
 
 
+def is_new_or_empty(folder: Path) -> bool:
+    """Whether a study can be laid into a folder: it does not exist yet, or holds nothing."""
+    return not folder.exists() or (folder.is_dir() and not any(folder.iterdir()))
+
+
 @dataclass(frozen=True, slots=True)
 class StudyFiles:
     """Files of a study folder, in order, and what is skipped, each with its reason."""

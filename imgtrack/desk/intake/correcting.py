@@ -9,6 +9,7 @@ from imgtrack.desk.intake.describing import corrected
 from imgtrack.desk.intake.listing import scan_named
 from imgtrack.desk.intake.recording import described_as, file_description, repair_of
 from imgtrack.desk.intake.storing import ScanFiles
+from imgtrack.desk.reasons import reason_faults
 from imgtrack.domain.errors import Fault, InvalidInput, Refused
 from imgtrack.domain.protocol import Role
 from imgtrack.domain.series import ProblemState, ScanProblem, ScanProblemKind, Series
@@ -166,7 +167,6 @@ def _require_sense(
         faults.append(Fault("nothing to correct", expected="a plane, a weighting or a side"))
     if given and series is None:
         faults.append(Fault("it is not said which series", "--series", "its number in the list"))
-    if not reason.strip():
-        faults.append(Fault("no reason is given", next_step="say why"))
+    faults.extend(reason_faults(reason))
     if faults:
         raise InvalidInput(faults)

@@ -22,6 +22,7 @@ from imgtrack.desk.intake.run import only_intake
 from imgtrack.desk.intake.storing import ScanFiles
 from imgtrack.desk.intake.studies import Desk, StudyIntake
 from imgtrack.desk.intake.waiting_list import files_of, folder_of
+from imgtrack.desk.reasons import reason_faults
 from imgtrack.dicom.headers import read_header
 from imgtrack.dicom.sources import Refusal
 from imgtrack.domain.errors import Fault, InvalidInput, Refused, Unavailable
@@ -250,8 +251,8 @@ def _note(study: Study, what: str, code: str, reason: str, new: str = "") -> Non
 
 
 def _require_reason(reason: str) -> None:
-    if not reason.strip():
-        raise InvalidInput(Fault("no reason is given", next_step="say why"))
+    if faults := reason_faults(reason):
+        raise InvalidInput(faults)
 
 
 def _of_another_patient(name: str, before: Repair, after: Repair) -> Fault:
