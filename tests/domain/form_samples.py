@@ -15,12 +15,14 @@ from imgtrack.domain.form import (
     Landmarks,
     Measured,
     Note,
+    Purpose,
     Ratio,
     Reason,
     State,
     asking,
     form_for,
     names,
+    review,
 )
 from imgtrack.domain.form.graded import full_thickness_levels
 from imgtrack.domain.imaging import Modality
@@ -288,3 +290,12 @@ def answer_sets(draw, form):
             lost if may_be_lost else VALUES[type(asks)](asks, form.dimensions)
         )
     return answers
+
+
+def faults_of(answers, form=MR, purpose=Purpose.SIGNING):
+    return [str(fault) for fault in review(form, answers, purpose=purpose).faults]
+
+
+def only_fault(answers, form=MR, purpose=Purpose.SIGNING):
+    (fault,) = faults_of(answers, form, purpose)
+    return fault
