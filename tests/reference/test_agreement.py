@@ -7,33 +7,17 @@ with its reason, the status and the source of that value.
 
 from __future__ import annotations
 
-import json
 import math
 from itertools import combinations
-from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
+from reference_cases import STATUSES, load
 
 from imgtrack.stats import agreement, bootstrap
 from imgtrack.stats.agreement.limits import wald
-
-HERE = Path(__file__).parent
-STATUSES = {"published", "computed", "computed; published value from memory"}
-
-
-def load(prefix: str) -> list[Any]:
-    """Return every expected value of every case, with the case it belongs to."""
-    found = []
-    for path in sorted(HERE.glob(f"{prefix}_*.json")):
-        case = json.loads(path.read_text())
-        for number, expected in enumerate(case["expected"]):
-            label = f"{path.stem}-{number}-{expected['name'].replace(' ', '_')}"
-            found.append(pytest.param(case, expected, id=label))
-    return found
-
 
 AGREEMENT, BOOTSTRAP = load("agreement"), load("bootstrap")
 

@@ -7,16 +7,14 @@ reason, the status and the source of that value. "Inf" stands for an infinite bo
 
 from __future__ import annotations
 
-import json
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from reference_cases import load, require_source
 
 from imgtrack.stats import intervals
 
-STATUSES = {"published", "computed", "computed; published value from memory"}
 WITH_MASS = 1e-6
 
 QUANTITIES = {
@@ -44,18 +42,7 @@ QUANTITIES = {
 }
 
 
-def load() -> list[Any]:
-    """Return every expected value of every case, with the case it belongs to."""
-    found = []
-    for path in sorted(Path(__file__).parent.glob("intervals_*.json")):
-        case = json.loads(path.read_text(encoding="utf-8"))
-        for number, expected in enumerate(case["expected"]):
-            label = f"{path.stem}-{number}-{expected['name'].replace(' ', '_')}"
-            found.append(pytest.param(case, expected, id=label))
-    return found
-
-
-CASES = load()
+CASES = load("intervals")
 
 
 def quantity(name: str, found: Any) -> Any:
@@ -70,12 +57,7 @@ def quantity(name: str, found: Any) -> Any:
 def test_every_value_names_its_source():
     assert len(CASES) > 60
     for case, expected in (parameters.values for parameters in CASES):
-        assert case["title"]
-        assert len(case["citation"]) > 20, "a case without a citation proves nothing"
-        assert expected["status"] in STATUSES
-        assert expected["why"]
-        assert ("memory" in expected["source"]) == ("memory" in expected["status"])
-        assert expected["source"].startswith("computed by") == ("computed" in expected["status"])
+        require_source(case, expected)
 
 
 @pytest.mark.parametrize(("case", "expected"), CASES)

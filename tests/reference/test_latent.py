@@ -7,19 +7,16 @@ reason, the status and the source of that value.
 
 from __future__ import annotations
 
-import json
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from reference_cases import load, require_source
 
 from imgtrack.stats import latent
 from imgtrack.stats.latent import mixture
 from imgtrack.stats.latent.readings import count_patterns
-
-STATUSES = {"published", "computed", "computed; published value from memory"}
 
 QUANTITIES = {
     "estimate": lambda found: found.estimate,
@@ -32,18 +29,7 @@ QUANTITIES = {
 }
 
 
-def load() -> list[Any]:
-    """Return every expected value of every case, with the case it belongs to."""
-    found = []
-    for path in sorted(Path(__file__).parent.glob("latent_*.json")):
-        case = json.loads(path.read_text(encoding="utf-8"))
-        for number, expected in enumerate(case["expected"]):
-            label = f"{path.stem}-{number}-{expected['name'].replace(' ', '_')}"
-            found.append(pytest.param(case, expected, id=label))
-    return found
-
-
-CASES = load()
+CASES = load("latent")
 
 
 @cache
@@ -86,12 +72,7 @@ def unconstrained(
 def test_every_value_names_its_source():
     assert len(CASES) >= 9
     for case, expected in (parameters.values for parameters in CASES):
-        assert case["title"]
-        assert len(case["citation"]) > 20, "a case without a citation proves nothing"
-        assert expected["status"] in STATUSES
-        assert expected["why"]
-        assert ("memory" in expected["source"]) == ("memory" in expected["status"])
-        assert expected["source"].startswith("computed by") == ("computed" in expected["status"])
+        require_source(case, expected)
 
 
 @pytest.mark.parametrize(("case", "expected"), CASES)

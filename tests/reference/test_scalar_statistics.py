@@ -7,45 +7,24 @@ tolerance with its reason, the status and the source of that value.
 
 from __future__ import annotations
 
-import json
 from operator import attrgetter
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
+from reference_cases import load, require_source
 
 from imgtrack.stats import planning, proportions, reliability
-
-STATUSES = {"published", "computed", "computed; published value from memory"}
-
 
 MODULES = {"planning": planning, "proportions": proportions, "reliability": reliability}
 
 
-def load(prefix: str) -> list[Any]:
-    """Return every expected value of every case, with the module and case it belongs to."""
-    found = []
-    for path in sorted(Path(__file__).parent.glob(f"{prefix}_*.json")):
-        case = json.loads(path.read_text(encoding="utf-8"))
-        for number, expected in enumerate(case["expected"]):
-            label = f"{path.stem}-{number}-{expected['name'].replace(' ', '_')}"
-            found.append(pytest.param(MODULES[prefix], case, expected, id=label))
-    return found
-
-
-CASES = [case for prefix in MODULES for case in load(prefix)]
+CASES = [case for prefix, module in MODULES.items() for case in load(prefix, module)]
 
 
 def test_every_value_names_its_source():
-    assert len(CASES) > 20
+    assert all(len(load(prefix)) > 20 for prefix in MODULES)
     for _, case, expected in (parameters.values for parameters in CASES):
-        assert case["title"]
-        assert len(case["citation"]) > 20, "a case without a citation proves nothing"
-        assert expected["status"] in STATUSES
-        assert expected["why"]
-        assert ("memory" in expected["source"]) == ("memory" in expected["status"])
-        assert expected["source"].startswith("computed by") == ("computed" in expected["status"])
+        require_source(case, expected)
 
 
 @pytest.mark.parametrize(("module", "case", "expected"), CASES)
