@@ -38,6 +38,11 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
+def tell(done: dict) -> None:
+    """Write a line in one call: the windows share a pipe, and ``print`` may write twice."""
+    os.write(sys.stdout.fileno(), f"{json.dumps(done)}\n".encode())
+
+
 def draft(study):
     case = open_next(study, shelf=InventedShelf())
     print(os.getpid(), case.code, flush=True)
@@ -76,11 +81,11 @@ def read(study):
             done["left"] += 1
         case.close()
     done["seconds"] = time.monotonic() - begun
-    print(json.dumps(done), flush=True)
+    tell(done)
 
 
 def allot_once(study):
-    print(json.dumps({"allotted": len(allot(study).cases)}), flush=True)
+    tell({"allotted": len(allot(study).cases)})
 
 
 def window(folder, person, act) -> int:
