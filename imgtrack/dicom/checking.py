@@ -93,7 +93,9 @@ class Shortfall:
     found: str = ""
 
 
-def shortfalls(scan: Sequence[NamedStack], expected: ExpectedScan) -> tuple[Shortfall, ...]:
+def shortfalls(
+    scan: Sequence[NamedStack], expected: ExpectedScan | None
+) -> tuple[Shortfall, ...]:
     """List in what a scan falls short of what the protocol expects.
 
     Parameters
@@ -101,7 +103,8 @@ def shortfalls(scan: Sequence[NamedStack], expected: ExpectedScan) -> tuple[Shor
     scan
         Every stack of the examination.
     expected
-        The imaging the protocol expects.
+        The imaging the protocol expects; ``None``, as outside every window, leaves only the body
+        part to be looked at.
 
     Returns
     -------
@@ -110,6 +113,8 @@ def shortfalls(scan: Sequence[NamedStack], expected: ExpectedScan) -> tuple[Shor
         that falls short least is judged; where the protocol names no series, every stack of the
         modality is. What a header does not state counts as a shortfall of its limit.
     """
+    if expected is None:
+        return tuple(_body_parts(scan))
     accepted = RADIOGRAPHS if expected.modality in RADIOGRAPHS else {expected.modality}
     stacks = [named for named in scan if named.stack.header.modality in accepted]
     if not stacks:

@@ -57,7 +57,7 @@ def describe(
     operated
         The side the registry says.
     expected
-        What the protocol expects of it; ``None`` for nothing.
+        What the protocol expects of it; ``None`` for nothing but a shoulder.
     recorded
         Series as they are recorded: a stack keeps its number and what a person corrected.
     """
@@ -69,9 +69,10 @@ def describe(
         for (named, _, _), one in zip(numbered, series, strict=True)
     }
     named = [_renamed(named, one) for (named, _, _), one in zip(numbered, series, strict=True)]
-    problems = [*_side_problems(scan, named, series, operated)]
-    if expected is not None:
-        problems += _shortfalls(scan, named, expected, keys)
+    problems = [
+        *_side_problems(scan, named, series, operated),
+        *_shortfalls(scan, named, expected, keys),
+    ]
     present = {one.key for one in series}
     gone = [_emptied(each) for each in recorded if each.key not in present]
     return Described((*series, *gone), tuple(problems))
@@ -218,7 +219,7 @@ def _side_problems(
 def _shortfalls(
     scan: str,
     named: Sequence[NamedStack],
-    expected: ExpectedScan,
+    expected: ExpectedScan | None,
     keys: dict[tuple[str, int], str],
 ) -> list[ScanProblem]:
     """Return what a scan falls short in, one problem of a kind about one thing."""

@@ -201,6 +201,14 @@ def test_outside_every_window_is_unscheduled(enrolled, scans):
     assert problem.text == "day 29 after operation lies in no window; unscheduled"
 
 
+def test_a_head_is_told_and_held_outside_every_window_too(enrolled, scans):
+    """BodyPartExamined HEAD is a defined term of PS3.16 annex L, table L-1."""
+    samples.write_study(scans, day="20310401", BodyPartExamined="HEAD")
+    (scan,) = only(take_in(enrolled, [scans])).scans
+    kinds = {problem.kind: problem.blocks_reading for problem in scan.problems}
+    assert kinds == {ScanProblemKind.OUTSIDE_WINDOWS: False, ScanProblemKind.BODY_PART: True}
+
+
 def test_a_second_scan_in_a_window_waits_for_a_person(enrolled, scans):
     samples.write_study(scans / "a")
     samples.write_study(scans / "b", study="1.2.2", day="20310610")
