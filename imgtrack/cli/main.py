@@ -41,6 +41,7 @@ HOMES = {
     "agreement": "tables",
     "rates": "tables",
     "plan": "plan",
+    "log": "safety",
     "verify": "safety",
     "backup": "safety",
     "restore": "safety",

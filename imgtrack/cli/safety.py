@@ -1,4 +1,4 @@
-"""Commands that keep the records safe: verify, backup, restore, upgrade."""
+"""Commands that keep the records safe: log, verify, backup, restore, upgrade."""
 
 from __future__ import annotations
 
@@ -10,6 +10,29 @@ import typer
 from imgtrack.cli.console import progress, say
 from imgtrack.cli.options import HERE, StudyFolder, Who, clock, opened
 from imgtrack.desk import safety
+from imgtrack.desk.history import history
+
+
+def log(
+    about: Annotated[
+        str, typer.Argument(metavar="[ABOUT]", help="A case, scan, repair or person.")
+    ] = "",
+    *,
+    study: StudyFolder = HERE,
+    who: Who = "",
+    newest: Annotated[int, typer.Option(min=1, help="How many entries at most.")] = 60,
+) -> None:
+    """Show what was done, when, by whom and why: all of it, or about one thing."""
+    with opened(study, who) as desk:
+        entries = history(desk, about)
+    for entry in entries[-newest:]:
+        reason = f"  ({entry.reason})" if entry.reason else ""
+        at = f"{entry.at:%Y-%m-%d %H:%M:%S}"
+        say(f"{entry.number:>6}  {at}  {entry.who:<8}  {entry.what}  {entry.record}{reason}")
+    left_out = len(entries) - newest
+    say(
+        f"{len(entries)} entries" + (f"; {left_out} older ones not shown." if left_out > 0 else ".")
+    )
 
 
 def verify(

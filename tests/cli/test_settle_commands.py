@@ -170,3 +170,10 @@ def test_logins_are_for_postgresql(typed):
     code, _, err = typed("grant", "R9", "reader_one")
     assert code == 2
     assert "no such person" in err
+
+
+def test_the_log_of_a_repair(typed):
+    code, told, _ = typed("log", "S1-R", "--study", "study", "--newest", "1")
+    assert code == 0
+    assert "repair added  repair:S1-R" in told
+    assert told.splitlines()[-1].startswith("1 entries")
