@@ -1,0 +1,134 @@
+"""When repairs tore: first-retear intervals, the share torn by each time, reversals."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from imgtrack.domain.scales import Healing
+from imgtrack.outcomes.study_data import NOT_ASSESSABLE
+from imgtrack.stats.intervals import confidence_band, npmle
+
+if TYPE_CHECKING:
+    from imgtrack.domain.protocol import Timepoint
+    from imgtrack.outcomes.study_data import StudyData
+
+INTERVAL_COLUMNS = (
+    "repair", "subject", "arm", "rule", "assessable_scans", "intact_until", "torn_by", "state",
+    "healed_again_on",
+)  # fmt: skip
+CUMULATIVE_COLUMNS = (
+    "rule", "day", "timepoint", "at_least", "at_most", "low", "high", "level", "at_risk",
+    "n", "caution",
+)  # fmt: skip
+STEP_COLUMNS = ("rule", "after", "by", "share")
+RULES = {"outcome": "primary", "outcome_sensitivity": "sensitivity"}
+TORN, CENSORED, UNKNOWN = "retear seen", "no retear seen", "no assessable scan"
+OPERATION_DAY = 0.0
+
+
+def first_retears(data: StudyData) -> pd.DataFrame:
+    """Return the interval of the first retear of every repair, by both rules.
+
+    Returns
+    -------
+    DataFrame
+        Days from operation. ``intact_until`` is the last assessable scan without a retear before
+        the first one with it, 0 (the operation) when there is none; ``torn_by`` that first scan,
+        ``inf`` when none was seen. Unscheduled scans count too. A later scan read as healed is a
+        reversal: its days stand in ``healed_again_on``, and nothing is overwritten.
+    """
+    asked = data.verdicts[data.verdicts["outcome"] != ""].sort_values("day", kind="stable")
+    by_repair = {str(code): mine for code, mine in asked.groupby("repair")}
+    rows = []
+    for column, rule in RULES.items():
+        for repair in data.repairs.itertuples(index=False):
+            mine = by_repair.get(str(repair.repair))
+            found = _interval(mine, column)
+            who = {"repair": repair.repair, "subject": repair.subject, "arm": repair.arm}
+            rows.append(who | {"rule": rule} | found)
+    return pd.DataFrame(rows, columns=list(INTERVAL_COLUMNS))
+
+
+def _interval(verdicts: pd.DataFrame | None, column: str) -> dict[str, Any]:
+    known = (
+        []
+        if verdicts is None
+        else [
+            (float(day), outcome)
+            for day, outcome in zip(verdicts["day"], verdicts[column], strict=True)
+            if outcome != NOT_ASSESSABLE
+        ]
+    )
+    torn = [day for day, outcome in known if outcome == Healing.RETEAR]
+    first = min(torn, default=np.inf)
+    intact = [day for day, outcome in known if outcome == Healing.HEALED]
+    again = [day for day in intact if day > first]
+    return {
+        "assessable_scans": len(known),
+        "intact_until": max((day for day in intact if day < first), default=OPERATION_DAY),
+        "torn_by": first,
+        "state": TORN if torn else CENSORED if known else UNKNOWN,
+        "healed_again_on": " ".join(f"{day:.0f}" for day in again),
+    }
+
+
+def cumulative_retear(data: StudyData, *, level: float = 0.95) -> pd.DataFrame:
+    """Return the share of repairs torn by every follow-up timepoint.
+
+    The nonparametric maximum likelihood estimate for interval-censored times (Turnbull 1976) with
+    pointwise likelihood-ratio limits. ``at_least`` and ``at_most`` bound the estimate where the
+    data do not say when within an interval the tear came. ``day`` is the day of the latest
+    assessable scan of the timepoint: beyond the last one the data say nothing. ``at_risk`` are
+    the repairs that were seen intact in the window of the timepoint or later. Repairs without an
+    assessable scan are left out.
+    """
+    intervals = first_retears(data)
+    rows = []
+    for rule in RULES.values():
+        mine = intervals[(intervals["rule"] == rule) & (intervals["assessable_scans"] > 0)]
+        if mine.empty:
+            continue
+        points = _visited(data)
+        days = np.array([day for _, day in points])
+        band = confidence_band(mine["intact_until"], mine["torn_by"], days, level=level)
+        for place, (point, day) in enumerate(points):
+            rows.append(
+                {
+                    "rule": rule,
+                    "day": day,
+                    "timepoint": point.name,
+                    "at_least": 1 - band.estimate_upper[place],
+                    "at_most": 1 - band.estimate_lower[place],
+                    "low": 1 - band.high[place],
+                    "high": 1 - band.low[place],
+                    "level": level,
+                    "at_risk": int((mine["intact_until"] >= point.window[0]).sum()),
+                    "n": band.n_used,
+                    "caution": band.why_undefined or band.caution,
+                }
+            )
+    return pd.DataFrame(rows, columns=list(CUMULATIVE_COLUMNS))
+
+
+def _visited(data: StudyData) -> list[tuple[Timepoint, float]]:
+    """Return the follow-up timepoints with an assessable scan, and the day of the latest one."""
+    known = data.verdicts[~data.verdicts["outcome"].isin(["", NOT_ASSESSABLE])]
+    latest = known.groupby("timepoint")["day"].max()
+    points = (data.protocol.timepoint_named(name) for name in data.follow_up)
+    return [(p, float(latest[p.name])) for p in points if p is not None and p.name in latest]
+
+
+def retear_steps(data: StudyData) -> pd.DataFrame:
+    """Return the estimate itself: the share of repairs whose tear falls into (after, by] days."""
+    intervals = first_retears(data)
+    rows = []
+    for rule in RULES.values():
+        mine = intervals[(intervals["rule"] == rule) & (intervals["assessable_scans"] > 0)]
+        found = npmle(mine["intact_until"], mine["torn_by"])
+        for after, by, share in zip(found.left, found.right, found.masses, strict=True):
+            if share > 0:
+                rows.append((rule, float(after), float(by), float(share)))
+    return pd.DataFrame(rows, columns=list(STEP_COLUMNS))
