@@ -1,4 +1,4 @@
-"""Agreement and rates of a plain spreadsheet, with no study at all."""
+"""Agreement and rates: of a study, or of a plain spreadsheet with no study at all."""
 
 from __future__ import annotations
 
@@ -11,27 +11,35 @@ import typer
 from rich.table import Table
 
 from imgtrack.cli.console import OUT, say, say_caution
+from imgtrack.cli.options import HERE, StudyFolder, Who
+from imgtrack.cli.results import show_agreement, show_rates
 from imgtrack.domain import scales
 from imgtrack.domain.errors import Fault, InvalidInput
 from imgtrack.outcomes.agreement import grade_agreement, measurement_agreement
 from imgtrack.outcomes.rates import as_events, event_rates, event_times
 from imgtrack.outcomes.ratings import as_grades, as_numbers, ratings_table, require_columns
 
-TableFile = Annotated[Path, typer.Option("--table", help="A CSV or Excel table.")]
+TableFile = Annotated[
+    Path | None, typer.Option("--table", help="A CSV or Excel table, for no study at all.")
+]
 SubjectColumn = Annotated[str, typer.Option("--subject", help="Column of the patient or case.")]
 ScaleName = Annotated[str, typer.Option("--scale", help="A grading scale imgtrack knows.")]
 RuleName = Annotated[str, typer.Option("--rule", help="Which grades count as retear.")]
 Level = Annotated[float, typer.Option("--level", help="Confidence level.")]
 FIGURES = ("estimate", "at_least", "at_most", "low", "high")
-OutFile = Annotated[Path | None, typer.Option("--csv", help="Write the whole table as CSV.")]
+OutFile = Annotated[
+    Path | None, typer.Option("--csv", help="Write as CSV: of a table a file, of a study a folder.")
+]
 
 
 def agreement(
     *,
-    table: TableFile,
-    subject: SubjectColumn,
-    reader: Annotated[str, typer.Option("--reader", help="Column of the reader.")],
-    value: Annotated[str, typer.Option("--value", help="Column of the grade or measurement.")],
+    study: StudyFolder = HERE,
+    who: Who = "",
+    table: TableFile = None,
+    subject: SubjectColumn = "",
+    reader: Annotated[str, typer.Option("--reader", help="Column of the reader.")] = "",
+    value: Annotated[str, typer.Option("--value", help="Column of the grade or measurement.")] = "",
     scale: ScaleName = "",
     rule: RuleName = "",
     categories: Annotated[
@@ -40,7 +48,11 @@ def agreement(
     level: Level = 0.95,
     csv: OutFile = None,
 ) -> None:
-    """Agreement of readers on grades or measurements, one row per reading in a table."""
+    """Agreement of the readers of a study, or of a table with one row per reading."""
+    if table is None:
+        show_agreement(study, who, level, csv)
+        return
+    _require_named(subject=subject, reader=reader, value=value)
     readings = _read(table)
     ratings = ratings_table(readings, subject=subject, reader=reader, value=value)
     if scale or categories:
@@ -60,8 +72,10 @@ def agreement(
 
 def rates(
     *,
-    table: TableFile,
-    subject: SubjectColumn,
+    study: StudyFolder = HERE,
+    who: Who = "",
+    table: TableFile = None,
+    subject: SubjectColumn = "",
     event: Annotated[
         str, typer.Option("--event", help="Column of the event: 1/0, yes/no or a grade.")
     ] = "",
@@ -74,7 +88,11 @@ def rates(
     level: Level = 0.95,
     csv: OutFile = None,
 ) -> None:
-    """Rate of an event, or share by time from intervals, one row per repair in a table."""
+    """Retear rates of a study, or the rate of an event in a table with one row per repair."""
+    if table is None:
+        show_rates(study, who, level, csv)
+        return
+    _require_named(subject=subject)
     rows = _read(table)
     needed = [name for name in (subject, event, left, right, group) if name]
     require_columns(rows, needed)
@@ -97,6 +115,16 @@ def rates(
                 "neither",
             )
         )
+
+
+def _require_named(**columns: str) -> None:
+    faults = [
+        Fault("a table needs the name of this column", f"--{name}", "a heading of the table")
+        for name, heading in columns.items()
+        if not heading
+    ]
+    if faults:
+        raise InvalidInput(faults)
 
 
 def _read(path: Path) -> pd.DataFrame:

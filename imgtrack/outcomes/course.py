@@ -42,7 +42,7 @@ def transitions(data: StudyData) -> pd.DataFrame:
     parts = {name: mine.set_index("repair") for name, mine in cells.groupby("timepoint")}
     told = ["grade", "outcome"]
     rows: list[dict[str, Any]] = []
-    for before, after in pairwise(data.follow_up):
+    for before, after in pairwise(name for name in data.follow_up if name in parts):
         both = pd.concat(
             [parts[before][told].add_suffix("_from"), parts[after][told].add_suffix("_to")], axis=1
         )

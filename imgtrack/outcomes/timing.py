@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -40,25 +41,36 @@ def first_retears(data: StudyData) -> pd.DataFrame:
         ``inf`` when none was seen. Unscheduled scans count too. A later scan read as healed is a
         reversal: its days stand in ``healed_again_on``, and nothing is overwritten.
     """
-    asked = data.verdicts[data.verdicts["outcome"] != ""].sort_values("day", kind="stable")
-    by_repair = {str(code): mine for code, mine in asked.groupby("repair")}
+    return _intervals(data, "day")
+
+
+def _intervals(data: StudyData, day: str) -> pd.DataFrame:
+    """Return the intervals on the days of a column of the verdicts."""
+    asked = data.verdicts[data.verdicts["outcome"] != ""].assign(nominal=partial(_nominal, data))
+    ordered = asked.sort_values(day, kind="stable")
+    by_repair = {str(code): mine for code, mine in ordered.groupby("repair")}
     rows = []
     for column, rule in RULES.items():
         for repair in data.repairs.itertuples(index=False):
-            mine = by_repair.get(str(repair.repair))
-            found = _interval(mine, column)
+            found = _interval(by_repair.get(str(repair.repair)), day, column)
             who = {"repair": repair.repair, "subject": repair.subject, "arm": repair.arm}
             rows.append(who | {"rule": rule} | found)
     return pd.DataFrame(rows, columns=list(INTERVAL_COLUMNS))
 
 
-def _interval(verdicts: pd.DataFrame | None, column: str) -> dict[str, Any]:
+def _nominal(data: StudyData, verdicts: pd.DataFrame) -> pd.Series:
+    """Return the target day of each scan's timepoint; its own day where it is unscheduled."""
+    target = {point.name: point.target_day for point in data.protocol.timepoint}
+    return verdicts["timepoint"].map(target).fillna(verdicts["day"])
+
+
+def _interval(verdicts: pd.DataFrame | None, on: str, column: str) -> dict[str, Any]:
     known = (
         []
         if verdicts is None
         else [
             (float(day), outcome)
-            for day, outcome in zip(verdicts["day"], verdicts[column], strict=True)
+            for day, outcome in zip(verdicts[on], verdicts[column], strict=True)
             if outcome != NOT_ASSESSABLE
         ]
     )
@@ -79,33 +91,33 @@ def cumulative_retear(data: StudyData, *, level: float = 0.95) -> pd.DataFrame:
     """Return the share of repairs torn by every follow-up timepoint.
 
     The nonparametric maximum likelihood estimate for interval-censored times (Turnbull 1976) with
-    pointwise likelihood-ratio limits. ``at_least`` and ``at_most`` bound the estimate where the
-    data do not say when within an interval the tear came. ``day`` is the day of the latest
-    assessable scan of the timepoint: beyond the last one the data say nothing. ``at_risk`` are
-    the repairs that were seen intact in the window of the timepoint or later. Repairs without an
-    assessable scan are left out.
+    pointwise likelihood-ratio limits. A scan of a timepoint is taken to be made on its target
+    day, so that the estimate stands still between timepoints; `retear_steps` uses the days
+    themselves. ``at_least`` and ``at_most`` bound the estimate where the data do not say when
+    within an interval the tear came. ``at_risk`` are the repairs that were seen intact at the
+    timepoint or later. Repairs without an assessable scan are left out.
     """
-    intervals = first_retears(data)
+    intervals = _intervals(data, "nominal")
     rows = []
     for rule in RULES.values():
         mine = intervals[(intervals["rule"] == rule) & (intervals["assessable_scans"] > 0)]
         if mine.empty:
             continue
         points = _visited(data)
-        days = np.array([day for _, day in points])
+        days = np.array([float(point.target_day) for point in points])
         band = confidence_band(mine["intact_until"], mine["torn_by"], days, level=level)
-        for place, (point, day) in enumerate(points):
+        for place, point in enumerate(points):
             rows.append(
                 {
                     "rule": rule,
-                    "day": day,
+                    "day": days[place],
                     "timepoint": point.name,
                     "at_least": 1 - band.estimate_upper[place],
                     "at_most": 1 - band.estimate_lower[place],
                     "low": 1 - band.high[place],
                     "high": 1 - band.low[place],
                     "level": level,
-                    "at_risk": int((mine["intact_until"] >= point.window[0]).sum()),
+                    "at_risk": int((mine["intact_until"] >= point.target_day).sum()),
                     "n": band.n_used,
                     "caution": band.why_undefined or band.caution,
                 }
@@ -113,12 +125,11 @@ def cumulative_retear(data: StudyData, *, level: float = 0.95) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(CUMULATIVE_COLUMNS))
 
 
-def _visited(data: StudyData) -> list[tuple[Timepoint, float]]:
-    """Return the follow-up timepoints with an assessable scan, and the day of the latest one."""
+def _visited(data: StudyData) -> list[Timepoint]:
+    """Return the follow-up timepoints with an assessable scan."""
     known = data.verdicts[~data.verdicts["outcome"].isin(["", NOT_ASSESSABLE])]
-    latest = known.groupby("timepoint")["day"].max()
     points = (data.protocol.timepoint_named(name) for name in data.follow_up)
-    return [(p, float(latest[p.name])) for p in points if p is not None and p.name in latest]
+    return [p for p in points if p is not None and (known["timepoint"] == p.name).any()]
 
 
 def retear_steps(data: StudyData) -> pd.DataFrame:
