@@ -142,6 +142,8 @@ def blinded(
         What the protocol unmasks: the timepoint is in it or not.
     """
     point = study.protocol.timepoint_named(layout.scan.timepoint)
+    with study.store.look() as look:
+        sides = look.values(Repair, "side", code=layout.scan.repair)
     return BlindCase(
         code=code,
         session=session,
@@ -151,6 +153,7 @@ def blinded(
         answers=answers,
         training=training,
         timepoint=point.label if point is not None and TIMEPOINT in told else "",
+        side=next(iter(sides), None),
         _hatch=open_hatch(layout.load, _Trouble(study, code)),
     )
 

@@ -150,19 +150,22 @@ def _gap(marks: Mapping[str, Any], view: str, at: _At) -> Iterator[Fault]:
 
 
 def _extent(marks: Mapping[str, Any], series: str, shown: list[str], at: _At) -> Iterator[Fault]:
-    planes = [
-        plane
-        for alias, image in at.images.items()
-        if alias.rpartition(".")[0] == series and (plane := plane_of(image)) is not None
-    ]
+    of_series = [alias for alias in at.images if alias.rpartition(".")[0] == series]
+    in_order = sorted(of_series, key=_slice)  # a draft comes back in the order of its texts
+    planes = [plane for alias in in_order if (plane := plane_of(at.images[alias])) is not None]
     pitch = Stack(tuple(planes)).pitch_mm
     thickness = max((plane.thickness for plane in planes if plane.thickness), default=None)
     yield from at.part("spacing").differs(marks["spacing_mm"], pitch, "mm")
     if thickness is not None:
         yield from at.part("thickness").differs(marks["thickness_mm"], thickness, "mm")
-    slices = [int(alias.rpartition(".")[2]) - 1 for alias in shown]
+    slices = [_slice(alias) - 1 for alias in shown]
     extent = gap_slices(slices, pitch_mm=pitch, thickness_mm=marks["thickness_mm"])
     yield from at.differs(marks["implied_mm"], extent.pitch_extent_mm, "mm")
+
+
+def _slice(alias: str) -> int:
+    """Return the number of a slice, from 1."""
+    return int(alias.rpartition(".")[2])
 
 
 def _landmarks(answer: Mapping[str, Any], at: _At) -> Iterator[Fault]:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from imgtrack.domain.form import Form
     from imgtrack.domain.imaging import Modality
+    from imgtrack.domain.subjects import Side
 
 Requests = SimpleQueue[str | None]
 Replies = SimpleQueue[ShownPixels | None]
@@ -128,6 +129,9 @@ class BlindCase:
         Whether it belongs to the training set.
     timepoint
         Label of the timepoint where the protocol unmasks it; else empty.
+    side
+        The shoulder, as the registry has it; ``None`` where it is not known. The images show it
+        anyway.
     """
 
     code: str
@@ -138,6 +142,7 @@ class BlindCase:
     answers: Mapping[str, Any] = field(repr=False)
     training: bool
     timepoint: str
+    side: Side | None
     _hatch: Hatch = field(repr=False, compare=False)
 
     def __enter__(self) -> Self:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from importlib import resources
 
+import numpy as np
 import pytest
 from reading_desk import PITCH, image, line, plane, series_of, torn
 
@@ -175,6 +176,25 @@ def test_a_gap_is_counted_in_the_planes_that_can_be_judged(images):
     assert told(torn_form, images, answers) == [
         "Slices that show the gap, coronal oblique: this number does not follow from its points"
     ]
+
+
+def test_slices_are_counted_in_their_order_though_a_draft_sorts_them_as_text(images):
+    """Twelve slices: as text, slice 10 comes before slice 2."""
+    torn_form = form_for(read_protocol(starter()), Modality.MR)
+    many = {
+        f"{series}.{place + 1}": images[f"{series}.1"] | {"plane": moved(images, series, place)}
+        for series in ("0.1", "0.2")
+        for place in range(12)
+    }
+    assert list(dict(sorted(many.items())))[:3] == ["0.1.1", "0.1.10", "0.1.11"]
+    assert told(torn_form, dict(sorted(many.items())), torn()) == []
+
+
+def moved(images, series, place):
+    """The plane of a slice, so many steps after the first one of its series."""
+    first, second = (np.array(images[f"{series}.{n}"]["plane"]["origin"]) for n in (1, 2))
+    origin = first + place * (second - first)
+    return images[f"{series}.1"]["plane"] | {"origin": origin.tolist()}
 
 
 def test_a_thickness_that_no_image_states_is_the_readers(images):
