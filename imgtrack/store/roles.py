@@ -133,7 +133,7 @@ OWN_WORK = (
         REPAIRS,
         LOOK,
         "code IN (SELECT scans.repair FROM scans)",  # of those the login sees
-        ("code", "entry", "operated_on"),
+        ("code", "entry", "operated_on", "side"),
     ),
 )
 
