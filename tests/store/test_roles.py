@@ -103,7 +103,8 @@ def test_a_reader_sees_own_cases_and_readings_and_no_other(ask):
 
 def test_a_reader_sees_no_more_of_the_registry_than_a_reading_needs(ask, refused):
     assert ask("reader_one", "SELECT code, operated_on FROM repairs") == [("P1-R", DAY)]
-    for column in ("arm", "technique", "subject", "side"):
+    assert ask("reader_one", "SELECT side FROM repairs") == [("right",)]  # the images show it
+    for column in ("arm", "technique", "subject"):
         assert refused("reader_one", f"SELECT {column} FROM repairs")
     for table in ("events", "scores", "verdicts", "scan_problems"):
         assert refused("reader_one", f"SELECT 1 FROM {table}")
