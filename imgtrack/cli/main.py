@@ -32,6 +32,7 @@ HOMES = {
     "relabel": "scans",
     "people": "reading",
     "read": "read",
+    "course": "course",
     "allot": "reading",
     "amend": "reading",
     "settle": "settling",

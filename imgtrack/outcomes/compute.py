@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from imgtrack.outcomes.completeness import completeness
 from imgtrack.outcomes.course import changes, measurements, reversals, transitions
+from imgtrack.outcomes.drift import drift
+from imgtrack.outcomes.exclusions import exclusions
 from imgtrack.outcomes.flow import flow, reasons
 from imgtrack.outcomes.function import score_differences, score_summary, scored_repairs
 from imgtrack.outcomes.pairs import confusion_counts, detectable_changes, measured_pairs
@@ -64,6 +67,8 @@ def compute(records: Records, *, level: float = 0.95, resamples: int = RESAMPLES
     tables = {
         "flow": flow(data),
         "reasons": reasons(data),
+        "completeness": completeness(data, level=level),
+        "exclusions": exclusions(data),
         "retear": retear_rates(data, level=level),
         "patterns": retear_patterns(data),
         "corrected": corrected_rate(data, level=level, replicates=max(1, resamples // 5)),
@@ -76,12 +81,13 @@ def compute(records: Records, *, level: float = 0.95, resamples: int = RESAMPLES
         "pairs": measured_pairs(data),
         "settling": settling_rates(data, level=level),
         "overruled": overruled(data, level=level),
+        "drift": drift(data, level=level),
         "transitions": transitions(data),
         "reversals": reversals(data),
         "measurements": measurements(data),
         "changes": changes(data, smallest, level=level),
         "scored": scored_repairs(data),
-        "scores_by_outcome": score_summary(data),
+        "scores_by_outcome": score_summary(data, level=level),
         "score_differences": score_differences(data, level=level),
     }
     return Results(data, tables, provenance(data), level, resamples)

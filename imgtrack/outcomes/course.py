@@ -133,9 +133,14 @@ def _changes(
                 "high": high,
                 "level": level,
                 "detectable": smallest,
-                "beyond_detectable": int((change.abs() > smallest).sum()),
+                "beyond_detectable": _beyond(change, smallest),
                 "why_undefined": "" if len(change) else "no repair measured at both",
             }
+
+
+def _beyond(change: pd.Series, smallest: float) -> float:
+    """Return how many changed by more than the smallest detectable change; ``nan`` without one."""
+    return float("nan") if np.isnan(smallest) else float((change.abs() > smallest).sum())
 
 
 def _t_limits(values: pd.Series, level: float) -> tuple[float, float]:

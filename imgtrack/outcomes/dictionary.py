@@ -10,7 +10,7 @@ import pandas as pd
 if TYPE_CHECKING:
     from imgtrack.outcomes.compute import Results
 
-COLUMNS = ("table", "about", "column", "meaning", "unit")
+COLUMNS = ("table", "about", "column", "meaning", "unit", "when_blank")
 
 TABLES = {
     "repairs": "One row per repair, as enrolled",
@@ -23,7 +23,9 @@ TABLES = {
     "scores": "One row per clinical score",
     "events": "One row per event of a repair",
     "flow": "How many repairs came how far, by timepoint; all, by arm and by site",
-    "reasons": "Why repairs that were due have no assessable scan",
+    "reasons": "Why repairs have no assessable scan",
+    "completeness": "What was due by now, and how much of it is there",
+    "exclusions": "What the results leave out",
     "retear": "Retear rates by timepoint, rule, and who judged",
     "patterns": "How the repairs tore",
     "corrected": "Retear rate behind the readers' errors, and the readers' accuracy",
@@ -36,6 +38,7 @@ TABLES = {
     "pairs": "Measurements two readers made of one scan",
     "settling": "By which rule the final verdicts were given",
     "overruled": "How often an adjudicator decided against a reader",
+    "drift": "Whether readers read as they did before, in blocks of their readings",
     "transitions": "Grades from one follow-up timepoint to the next",
     "reversals": "Repairs read as healed after a retear",
     "measurements": "Measurements of the final verdicts",
@@ -70,6 +73,7 @@ MEANINGS: Mapping[str, tuple[str, str]] = {
     "round": ("Why it was read: first, second, repeat, settling", ""),
     "outcome": ("healed, retear or not assessable by the primary rule; empty if not asked", ""),
     "outcome_sensitivity": ("The same by the sensitivity rule", ""),
+    "signed_at": ("When it was signed", "ISO date and time, UTC"),
     "minutes": ("Active reading time", "minutes"),
     "mismatches": ("Grades that are not the ones the measurements imply", "count"),
     "amends": ("Key of the reading it replaced", ""),
@@ -90,7 +94,8 @@ MEANINGS: Mapping[str, tuple[str, str]] = {
     "operated": ("Repairs enrolled", "count"),
     "not_yet_due": ("Window not open yet", "count"),
     "ended": ("Follow-up ended before the window closed, without a scan", "count"),
-    "due": ("Repairs whose scan was asked for by now", "count"),
+    "due": ("Repairs, or scans, of which it was asked by now", "count"),
+    "present": ("Of them, those that have it", "count"),
     "imaged": ("Scan is in", "count"),
     "missed": ("Window closed without a scan, or patient lost", "count"),
     "awaited": ("Window open, no scan yet", "count"),
@@ -102,7 +107,7 @@ MEANINGS: Mapping[str, tuple[str, str]] = {
     "quantity": ("What the row estimates", ""),
     "events": ("Retears", "count"),
     "assessed": ("Repairs assessed", "count"),
-    "missing": ("Repairs due and without an assessable scan", "count"),
+    "missing": ("Due, no assessable scan; of a reader, not assessable", "count"),
     "estimate": ("Estimate", "as the quantity says"),
     "low": ("Lower confidence limit", "as the estimate"),
     "high": ("Upper confidence limit", "as the estimate"),
@@ -124,9 +129,15 @@ MEANINGS: Mapping[str, tuple[str, str]] = {
     "at_risk": ("Repairs seen intact in the window or later", "count"),
     "after": ("The interval begins after this day", DAYS),
     "subgroup": ("Subgroup of the protocol", ""),
-    "against": ("Group it is compared with", ""),
+    "against": ("What it is compared with: a group; of drift, repeats or verdicts", ""),
     "p_value": ("Two-sided p value", ""),
     "warning": ("Why not to rely on it", ""),
+    "left_out": ("What was left out", ""),
+    "of": ("Of which results", ""),
+    "count": ("How many", "count"),
+    "block": ("Which block of readings, in the order of signing", ""),
+    "pairs": ("Readings compared", "count"),
+    "agreeing": ("Of them with the same outcome", "count"),
     "compared": ("Between readers, or the same reader twice", ""),
     "part": ("Timepoint, or all", ""),
     "readers": ("Which readers", ""),
@@ -159,7 +170,10 @@ MEANINGS: Mapping[str, tuple[str, str]] = {
     "baseline": ("Last score before surgery", "points"),
     "mean": ("Mean score", "points"),
     "sd": ("Standard deviation", "points"),
-    "reached_important": ("Share that gained the minimal important difference", SHARE),
+    "with_baseline": ("Of them with a score before surgery", "count"),
+    "reached_important": ("Share of these that gained the minimal important difference", SHARE),
+    "reached_low": ("Lower confidence limit of that share", SHARE),
+    "reached_high": ("Upper confidence limit of that share", SHARE),
     "adjusted_for": ("What the difference is adjusted for", ""),
     "healed": ("Healed repairs", "count"),
     "retear": ("Torn repairs", "count"),
@@ -167,18 +181,50 @@ MEANINGS: Mapping[str, tuple[str, str]] = {
     "important_difference": ("Minimal important difference of the protocol", "points"),
     "verdict_on_importance": ("How the difference stands to it", ""),
 }
+NOT_RECORDED, SEE_WHY, NEVER = "not recorded", "why_undefined says why", "never"
+BLANKS: Mapping[str, str] = {
+    **dict.fromkeys(("site", "arm", "sex", "age_years", "tear_size_mm", "technique"), NOT_RECORDED),
+    **dict.fromkeys(("estimate", "low", "high", "share", "at_least", "at_most"), SEE_WHY),
+    **dict.fromkeys(("difference", "mean_change"), SEE_WHY),
+    **dict.fromkeys(("code", "unit"), "a number has no code; a grade and a ratio have no unit"),
+    **dict.fromkeys(("reached_important", "reached_low", "reached_high"), "not known"),
+    "reason": "no reason recorded, or none needed",
+    "outcome": "not asked, or no final verdict",
+    "outcome_sensitivity": "not asked, or no final verdict",
+    "grade": "not assessable, or not asked",
+    "minutes": "not measured, as of imported readings",
+    "amends": "amends no other",
+    "number": "a grade, or not assessable",
+    "why_undefined": "nothing is undefined",
+    "caution": "none",
+    "warning": "none",
+    "healed_again_on": "no later scan was read as healed",
+    "against": "compared with nothing",
+    "p_value": "no test",
+    "weights": "the coefficient has none",
+    "detectable": "not known: no two readers measured it",
+    "beyond_detectable": "the smallest detectable change is not known",
+    "baseline": "no score before surgery",
+    "sd": "fewer than two",
+    "important_difference": "the protocol states none",
+    "verdict_on_importance": "no difference to judge",
+}
+"""What an empty cell means; columns that are not here have none."""
+
 ENROLLED = ("Column of the enrolment sheet", "as enrolled")
 
 
 def dictionary(results: Results) -> pd.DataFrame:
     """Return one row per column of every table, tidy tables first.
 
-    Further columns of the enrolment sheet are told as such.
+    Further columns of the enrolment sheet are told as such. ``when_blank`` says what an empty
+    cell means.
     """
     tables = {**results.data.tables(), **results.tables}
     rows = []
     for name, table in tables.items():
         for column in table.columns:
             meaning, unit = MEANINGS.get(column, ENROLLED)
-            rows.append((name, TABLES[name], column, meaning, unit))
+            blank = BLANKS.get(column, NEVER if column in MEANINGS else NOT_RECORDED)
+            rows.append((name, TABLES[name], column, meaning, unit, blank))
     return pd.DataFrame(rows, columns=list(COLUMNS))

@@ -20,6 +20,7 @@ FLOW_COLUMNS = (
 )  # fmt: skip
 REASON_COLUMNS = ("timepoint", "state", "reason", "repairs")
 IMAGED_WORDS = frozenset(state.value for state in IMAGED)
+NOT_ASKED_FOR = frozenset({State.NOT_YET_DUE.value, State.ENDED.value})
 EVERYONE = "all"
 
 
@@ -40,7 +41,7 @@ def outcome_cells(data: StudyData) -> pd.DataFrame:
     cells = states.merge(verdicts, on=["repair", "timepoint"], how="left")
     texts = ["outcome", "outcome_sensitivity", "grade", "scan"]
     cells[texts] = cells[texts].fillna("")
-    cells["is_due"] = ~cells["state"].isin([State.NOT_YET_DUE.value, State.ENDED.value])
+    cells["is_due"] = ~cells["state"].isin(NOT_ASKED_FOR)
     return cells
 
 
@@ -97,5 +98,7 @@ def _reasons(data: StudyData) -> Iterator[dict[str, Any]]:
         for scan, reason in zip(lacking["scan"], lacking["reason"], strict=True)
     ]
     keys = ["timepoint", "state", "reason"]
+    order = {name: place for place, name in enumerate(data.follow_up)}
+    lacking = lacking.sort_values("timepoint", key=lambda names: names.map(order), kind="stable")
     counted = lacking.groupby(keys, sort=False).size().rename("repairs").reset_index()
     yield from counted.to_dict("records")  # type: ignore[misc] # keys are column names

@@ -11,12 +11,16 @@ import statsmodels.api as sm
 
 from imgtrack.domain.scales import Healing
 from imgtrack.outcomes.flow import outcome_cells
+from imgtrack.stats import proportions
 
 if TYPE_CHECKING:
     from imgtrack.domain.protocol import ScoreRule
     from imgtrack.outcomes.study_data import StudyData
 
-SCORE_COLUMNS = ("score", "timepoint", "outcome", "n", "mean", "sd", "reached_important")
+SCORE_COLUMNS = (
+    "score", "timepoint", "outcome", "n", "mean", "sd", "with_baseline", "reached_important",
+    "reached_low", "reached_high", "level",
+)  # fmt: skip
 DIFFERENCE_COLUMNS = (
     "score", "timepoint", "adjusted_for", "healed", "retear", "difference", "low", "high", "level",
     "p_value", "important_difference", "verdict_on_importance", "method", "why_undefined",
@@ -44,8 +48,12 @@ def scored_repairs(data: StudyData) -> pd.DataFrame:
     return after.merge(baseline, on=["repair", "score"], how="left").drop(columns="target")
 
 
-def score_summary(data: StudyData) -> pd.DataFrame:
-    """Return mean and spread of every score by timepoint and outcome."""
+def score_summary(data: StudyData, *, level: float = 0.95) -> pd.DataFrame:
+    """Return mean and spread of every score by timepoint and outcome.
+
+    ``reached_important`` is the share, of those with a score before surgery, that improved by the
+    minimal important difference of the protocol, with Wilson limits; ``nan`` without either.
+    """
     rows = []
     scored = scored_repairs(data)
     for (name, timepoint, outcome), mine in scored.groupby(
@@ -60,19 +68,24 @@ def score_summary(data: StudyData) -> pd.DataFrame:
                 "n": len(mine),
                 "mean": mine["total"].mean(),
                 "sd": mine["total"].std(),
-                "reached_important": _reached(mine, rule),
+                "with_baseline": int(mine["baseline"].notna().sum()),
+                **_reached(mine, rule, level),
+                "level": level,
             }
         )
     return pd.DataFrame(rows, columns=list(SCORE_COLUMNS))
 
 
-def _reached(scored: pd.DataFrame, rule: ScoreRule | None) -> float:
+def _reached(scored: pd.DataFrame, rule: ScoreRule | None, level: float) -> dict[str, float]:
     """Return the share that improved by the minimal important difference; ``nan`` if unknown."""
     gained = (scored["total"] - scored["baseline"]).dropna()
+    columns = ("reached_important", "reached_low", "reached_high")
     if rule is None or rule.minimal_important_difference is None or gained.empty:
-        return float("nan")
+        return dict.fromkeys(columns, float("nan"))
     sign = 1 if rule.better == "higher" else -1
-    return float((sign * gained >= rule.minimal_important_difference).mean())
+    reached = int((sign * gained >= rule.minimal_important_difference).sum())
+    found = proportions.proportion(reached, len(gained), level=level)
+    return dict(zip(columns, (found.estimate, found.low, found.high), strict=True))
 
 
 def score_differences(data: StudyData, *, level: float = 0.95) -> pd.DataFrame:

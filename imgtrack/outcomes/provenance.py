@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from imgtrack.domain.scales import retear_rule
+from imgtrack.outcomes.exclusions import exclusions
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -32,6 +33,8 @@ class Provenance:
         What counts as a retear, in words.
     seed
         Of every resampling.
+    exclusions
+        What was left out, of what, and how often.
     """
 
     study: str
@@ -43,6 +46,7 @@ class Provenance:
     rule: str
     sensitivity_rule: str
     seed: int
+    exclusions: tuple[tuple[str, str, int], ...]
 
 
 def provenance(data: StudyData) -> Provenance:
@@ -58,6 +62,7 @@ def provenance(data: StudyData) -> Provenance:
         rule=retear_rule(protocol.outcome.retear_rule).title,
         sensitivity_rule=retear_rule(protocol.outcome.sensitivity_rule).title,
         seed=protocol.reading.order_seed,
+        exclusions=tuple(exclusions(data).itertuples(index=False, name=None)),
     )
 
 

@@ -1,4 +1,4 @@
-"""How scans were settled: how often readers differed, who was overruled, and drift over time."""
+"""How scans were settled: how often readers differed, and who was overruled."""
 
 from __future__ import annotations
 

@@ -36,7 +36,7 @@ STATE_COLUMNS = ("repair", "subject", "site", "arm", "timepoint", "state", "reas
 SCAN_COLUMNS = ("scan", "repair", "subject", "modality", "timepoint", "day", "stage")
 READING_COLUMNS = (
     "reading", "scan", "repair", "subject", "modality", "timepoint", "day", "reader", "round",
-    "outcome", "outcome_sensitivity", "minutes", "mismatches", "amends",
+    "outcome", "outcome_sensitivity", "signed_at", "minutes", "mismatches", "amends",
 )  # fmt: skip
 FINDING_COLUMNS = ("reading", "question", "kind", "code", "number", "unit", "reason")
 VERDICT_COLUMNS = (
@@ -63,8 +63,8 @@ class StudyData:
     scans
         One row per scan; ``day`` counts from the operation.
     readings
-        One row per standing reading that is no training, with its outcome by both rules:
-        ``healed``, ``retear``, ``not assessable``, or empty where it is not asked.
+        One row per standing reading that is no training, in the order of signing, with its outcome
+        by both rules: ``healed``, ``retear``, ``not assessable``, or empty where it is not asked.
     findings
         One row per reading and finding.
     verdicts
@@ -112,8 +112,11 @@ def study_data(records: Records) -> StudyData:
     """Return the tidy tables of a study's records."""
     context = _Context(records)
     final = {verdict.scan: verdict for verdict in records.verdicts}
-    read = [r for r in standing(records.readings) if r.round is not Round.TRAINING]
-    read = [r for r in read if r.scan in context.scans]
+    read = [
+        reading
+        for reading in sorted(standing(records.readings), key=lambda r: (r.signed_at, r.key))
+        if reading.round is not Round.TRAINING and reading.scan in context.scans
+    ]
     decided = [v for uid, v in final.items() if context.is_final(uid)]
     return StudyData(
         records=records,
@@ -230,6 +233,7 @@ class _Context:
             "reading": reading.key,
             "reader": reading.reader,
             "round": reading.round.value,
+            "signed_at": reading.signed_at.isoformat(),
             "minutes": None if seconds is None else seconds / 60,
             "mismatches": len(reading.mismatches),
             "amends": reading.amends,

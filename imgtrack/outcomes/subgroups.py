@@ -69,7 +69,7 @@ def _values(data: StudyData, column: str) -> pd.Series:
     """Return the value of each repair, by repair."""
     if column in data.repairs.columns:
         return data.repairs.set_index("repair")[column]
-    before = data.verdicts[data.verdicts["day"] <= 0][["scan", "repair"]]
+    before = data.verdicts[data.verdicts["day"] < 0][["scan", "repair"]]
     told = data.verdict_findings[data.verdict_findings["question"] == column]
     found = told.merge(before, on="scan").drop_duplicates("repair", keep="last")
     values = found["code"].where(found["code"] != "", found["number"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -48,13 +49,14 @@ def _intervals(data: StudyData, day: str) -> pd.DataFrame:
     """Return the intervals on the days of a column of the verdicts."""
     asked = data.verdicts[data.verdicts["outcome"] != ""].assign(nominal=partial(_nominal, data))
     ordered = asked.sort_values(day, kind="stable")
-    by_repair = {str(code): mine for code, mine in ordered.groupby("repair")}
-    rows = []
+    who = data.repairs[["repair", "subject", "arm"]].to_dict("records")
+    rows: list[dict[Any, Any]] = []
     for column, rule in RULES.items():
-        for repair in data.repairs.itertuples(index=False):
-            found = _interval(by_repair.get(str(repair.repair)), day, column)
-            who = {"repair": repair.repair, "subject": repair.subject, "arm": repair.arm}
-            rows.append(who | {"rule": rule} | found)
+        clear = ordered[ordered[column] != NOT_ASSESSABLE]
+        known = defaultdict(list)
+        for repair, on, outcome in zip(clear["repair"], clear[day], clear[column], strict=True):
+            known[repair].append((float(on), outcome))
+        rows.extend(each | {"rule": rule} | _interval(known[each["repair"]]) for each in who)
     return pd.DataFrame(rows, columns=list(INTERVAL_COLUMNS))
 
 
@@ -64,16 +66,8 @@ def _nominal(data: StudyData, verdicts: pd.DataFrame) -> pd.Series:
     return verdicts["timepoint"].map(target).fillna(verdicts["day"])
 
 
-def _interval(verdicts: pd.DataFrame | None, on: str, column: str) -> dict[str, Any]:
-    known = (
-        []
-        if verdicts is None
-        else [
-            (float(day), outcome)
-            for day, outcome in zip(verdicts[on], verdicts[column], strict=True)
-            if outcome != NOT_ASSESSABLE
-        ]
-    )
+def _interval(known: list[tuple[float, str]]) -> dict[str, Any]:
+    """Return the interval of one repair from the days and outcomes of its assessable scans."""
     torn = [day for day, outcome in known if outcome == Healing.RETEAR]
     first = min(torn, default=np.inf)
     intact = [day for day, outcome in known if outcome == Healing.HEALED]

@@ -9,7 +9,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from invented_study import Invented
+from invented_repairs import Invented
 
 from imgtrack.outcomes.compute import compute
 

@@ -148,7 +148,9 @@ def test_the_interval_censored_curve(exported, data):
     bounds = nominal_intervals(exported, targets)
     censored = np.isnan(bounds[:, 1])
     theirs = surpyval.Turnbull.fit(
-        xl=bounds[:, 0], xr=np.where(censored, np.inf, bounds[:, 1]), turnbull_estimator="Kaplan-Meier"
+        xl=bounds[:, 0],
+        xr=np.where(censored, np.inf, bounds[:, 1]),
+        turnbull_estimator="Kaplan-Meier",
     )
     table = exported["cumulative"]
     mine = table[table["rule"] == "primary"]

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
-from invented_study import Invented, answers
+from invented_repairs import Invented, answers
 
 from imgtrack.domain.imaging import Stage
 from imgtrack.domain.protocol import Subgroup

@@ -292,3 +292,12 @@ def test_coverage(model, definition, _, gaps):
         found = icc(values, model=model, definition=definition)
         hits += found.low <= 2.25 / 3.25 <= found.high
     assert 0.88 <= hits / replicates <= 0.995
+
+
+@pytest.mark.parametrize(("model", "definition", "unit"), ALL)
+def test_readers_who_never_differ_leave_no_error_but_rounding(model, definition, unit):
+    """By definition: without error the coefficient is 1, and nothing can set its limits."""
+    once = np.random.default_rng(3).normal(4.8, 0.7, 26)
+    found = icc(np.column_stack([once, once]), model=model, definition=definition, unit=unit)
+    assert found.estimate == pytest.approx(1.0)
+    assert "no error to set limits from" in found.why_no_interval

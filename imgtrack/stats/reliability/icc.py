@@ -230,9 +230,10 @@ def _f_value(parts: Components) -> float:
 def _why_no_limits(parts: Components, form: _Form) -> str:
     if parts.ms_subject <= _ROUNDING * parts.residual:
         return "the means of subjects do not differ"
-    if parts.residual == 0.0 and not form.agreement:
+    least = _ROUNDING * parts.ms_subject  # identical readings leave a residual of rounding only
+    if parts.residual <= least and not form.agreement:
         return "readers differ by a constant at most: no error to set limits from"
-    if parts.residual == 0.0 and parts.reader <= 0.0:
+    if parts.residual <= least and parts.reader <= least:
         return "readers never differ: no error to set limits from"
     return ""
 

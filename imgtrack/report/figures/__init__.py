@@ -1,0 +1,1 @@
+"""Pictures of the results, each drawn from one small table."""

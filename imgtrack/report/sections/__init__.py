@@ -1,0 +1,1 @@
+"""The sections of the study's report, one module each."""
