@@ -103,6 +103,11 @@ def allot(study: Study, *, draw_code: Callable[[], str] = random_code) -> Allott
     return Allotted(cases, held, to_come)
 
 
+def first_readings_to_allot(look: Look, protocol: Protocol) -> int:
+    """Return how many first readings `allot` would put on a list now."""
+    return sum(map(len, _State(look, protocol).first_readers().values()))
+
+
 def fresh_codes(draw: Callable[[], str], taken: set[str]) -> Iterator[str]:
     """Yield codes that nothing has yet, and note each as taken."""
     while True:
@@ -137,7 +142,7 @@ class _State:
         for reader in self.readers:
             lacking[reader] += self._training(reader)
             lacking[reader] += self._repeats(reader)
-        for scan, readers in self._first_readers().items():
+        for scan, readers in self.first_readers().items():
             for reader in readers:
                 lacking[reader].append((Round.FIRST, scan, 1, None))
         return lacking
@@ -148,7 +153,7 @@ class _State:
             for key in self.keys:
                 yield Round.TRAINING, key.scan, stands.attempt + 1, None
 
-    def _first_readers(self) -> dict[str, tuple[str, ...]]:
+    def first_readers(self) -> dict[str, tuple[str, ...]]:
         """Return the readers to add by scan; one who left without signing is replaced."""
         signed = set(self._look.values(Reading, "case_code"))
         have: defaultdict[str, list[str]] = defaultdict(list)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
-from imgtrack.desk.allot import READABLE
+from imgtrack.desk.allot import READABLE, first_readings_to_allot
 from imgtrack.desk.refusal import refusal
 from imgtrack.domain.cases import Case, TrainingKey
 from imgtrack.domain.errors import Fault
@@ -23,9 +23,12 @@ SEE_RESULTS = (Role.COORDINATOR, Role.SURGEON, Role.ANALYST)
 
 
 def open_first_readings(study: Study) -> int:
-    """Return how many first readings are on a list and not signed."""
+    """Return how many first readings are not signed, on a list or still to be allotted.
+
+    A scan that a problem holds counts only once it is on a list.
+    """
     with study.store.look() as look:
-        return _open(look)
+        return _on_lists(look) + first_readings_to_allot(look, study.protocol)
 
 
 def require_results(study: Study, act: str) -> None:
@@ -51,7 +54,7 @@ def require_results(study: Study, act: str) -> None:
     if not study.protocol.reading.interim_look:
         fault = Fault(
             "results are closed while first readings are open",
-            found=f"{left} first readings not signed",
+            found=f"{left} first readings not signed or not yet allotted",
             next_step="wait until they are signed; interim_look = true in study.toml opens them",
         )
         raise refusal(study, act, fault)
@@ -81,7 +84,7 @@ def gather(study: Study) -> Records:
         )
 
 
-def _open(look: Look) -> int:
+def _on_lists(look: Look) -> int:
     """Count first cases without a reading, of scans that still lack readings."""
     signed = set(look.values(Reading, "case_code"))
     lacking = {scan.uid for scan in look.all(Scan) if scan.stage in READABLE}

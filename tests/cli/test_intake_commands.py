@@ -14,8 +14,6 @@ import intake_samples as samples
 from imgtrack.cli import intake as intake_commands
 from imgtrack.desk.intake.outcome import Report
 from imgtrack.domain.errors import Fault, Unavailable
-from synthetic_scans import cohort_run
-from synthetic_scans.study_series import Size, StackSize
 
 ON = ("--study", "study")
 
@@ -190,32 +188,3 @@ def test_what_came_is_told(monkeypatch, capsys):
     assert capsys.readouterr().out == ""
     assert intake_commands.take_when_quiet(None, Waiting(), 5.0)
     assert capsys.readouterr().out.startswith("Studies: none.")
-
-
-TINY = Size(
-    matrix=24,
-    samples=1,
-    coronal=StackSize(4, 4.0, 8.0),
-    sagittal=StackSize(4, 4.0, 10.0),
-    axial=StackSize(2, 4.0, 8.0),
-    radiograph_matrix=16,
-    radiograph_step_mm=10.0,
-)
-
-
-def test_a_demo_with_scans_shows_them_on_the_board(run, monkeypatch):
-    monkeypatch.setattr(cohort_run, "SIZES", {"quick": TINY})
-    monkeypatch.setattr("os.cpu_count", lambda: 1)
-    code, out, _ = run("demo", "d", "--images", "--repairs", "1", "--seed", "3")
-    assert code == 0
-    assert "studies taken in from" in out
-    assert "scan in" in out
-    assert "imgtrack scans --problems" in out
-
-
-def test_a_demo_without_scans_shows_the_board_and_needs_a_folder_of_its_own(run):
-    code, out, _ = run("demo", "d", "--repairs", "1", "--seed", "3")
-    assert code == 0
-    assert "overdue" in out or "missed" in out
-    code, _, err = run("demo", "d")
-    assert (code, "the folder is in use" in err) == (2, True)

@@ -1,0 +1,159 @@
+"""Where the upper humerus lies in a scan, so that nothing but bone and what holds to it counts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import product
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from imgtrack.domain.errors import Fault, Refused
+from imgtrack.domain.subjects import Side
+from imgtrack.measure.points import Vector, as_vector
+from imgtrack.measure.suggest.head import Head, head_near
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from imgtrack.measure.points import Points
+    from imgtrack.measure.suggest.volume import Volume
+
+SHELL_MM = 2.5
+"""How far beyond the head counts: its cartilage, and the outline that tells where it is."""
+
+TUBEROSITY = (0.36, 0.45, 0.85)
+"""A capsule beside the head, in head radii: how far lateral, how long downwards, how thick."""
+
+SHAFT = (0.25, 0.5, 0.33, 2.8, 0.7)
+"""A capsule below it, in head radii: lateral and down at the top and at the end, how thick. The
+head alone is round and says next to nothing about turns."""
+
+LATERAL_MM, ABOVE_MM = (0.0, 8.0, 16.0, 24.0), (26.0, 18.0, 32.0, 12.0)
+"""Places, from the middle of the series, beneath which the head is looked for."""
+
+ENOUGH = 2
+"""Heads to be found before the best is taken."""
+
+SURFACE_POINTS = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Humerus:
+    """The upper end of a humerus.
+
+    Attributes
+    ----------
+    head
+        The sphere laid on its head.
+    lateral, down
+        Unit directions away from the body and towards the elbow, patient LPS.
+    """
+
+    head: Head
+    lateral: Vector
+    down: Vector
+
+    def holds(self, points: Points) -> NDArray[np.bool_]:
+        """Return which points belong to the bone or its close surroundings.
+
+        Parameters
+        ----------
+        points
+            Shape ``(n, 3)``, patient LPS mm.
+
+        Returns
+        -------
+        ndarray of bool, shape (n,)
+            A little more than the bone; little of the shoulder blade, which moves by itself.
+        """
+        out, length, thick = TUBEROSITY
+        out_top, top, out_end, end, thin = SHAFT
+        centre, radius = np.array(self.head.centre), self.head.radius_mm
+        head = np.linalg.norm(points - centre, axis=1) < radius + SHELL_MM
+        beside = _capsule(points, self._at(out, 0.0), self._at(out, length)) < thick * radius
+        below = _capsule(points, self._at(out_top, top), self._at(out_end, end)) < thin * radius
+        inside: NDArray[np.bool_] = head | beside | below
+        return inside
+
+    def surface(self) -> Points:
+        """Return points spread evenly over the head; shape ``(64, 3)``, patient LPS mm."""
+        number = np.arange(SURFACE_POINTS) + 0.5
+        height = 1 - 2 * number / SURFACE_POINTS
+        turn = np.pi * (1 + 5**0.5) * number
+        ring = np.sqrt(1 - height**2)
+        sphere = np.column_stack([ring * np.cos(turn), ring * np.sin(turn), height])
+        points: Points = np.array(self.head.centre) + self.head.radius_mm * sphere
+        return points
+
+    def _at(self, lateral: float, down: float) -> Points:
+        """Return the point so many head radii lateral and down of the centre of the head."""
+        step = lateral * np.array(self.lateral) + down * np.array(self.down)
+        point: Points = np.array(self.head.centre) + self.head.radius_mm * step
+        return point
+
+
+def find_humerus(volumes: Sequence[Volume], side: Side, *, near: Sequence[Vector] = ()) -> Humerus:
+    """Find the humerus of a scan.
+
+    Parameters
+    ----------
+    volumes
+        Series in two planes or more that cross each other; the first one, coronal oblique, tells
+        which way is lateral and which is down.
+    side
+        The shoulder it is.
+    near
+        Points drawn on its cuff, patient LPS mm, beneath which the head is looked for first.
+
+    Raises
+    ------
+    Refused
+        If no head is found.
+    """
+    lateral, down = _directions(volumes[0], side)
+    middle = np.mean([_middle(volume) for volume in volumes], axis=0)
+    places = [middle + out * lateral - up * down for up, out in product(ABOVE_MM, LATERAL_MM)]
+    found: list[Head] = []
+    for place in [*map(np.array, near), *places]:
+        try:
+            found.append(head_near(place, volumes))
+        except Refused:
+            continue
+        if len(found) == ENOUGH:
+            break
+    if not found:
+        raise Refused(
+            Fault(
+                "no humeral head was found in a scan",
+                next_step="look at the scans without laying them on each other",
+            )
+        )
+    best = max(found, key=lambda head: head.points)
+    return Humerus(best, as_vector(lateral), as_vector(down))
+
+
+def _directions(coronal: Volume, side: Side) -> tuple[Points, Points]:
+    """Return lateral and down along rows and columns, whichever way these run."""
+    plane = coronal.stack.planes[0]
+    axes = np.array([plane.row, plane.column])
+    sideways = 0 if abs(axes[0, 2]) <= abs(axes[1, 2]) else 1
+    lateral, down = axes[sideways], axes[1 - sideways]
+    is_leftwards = lateral[0] > 0
+    if is_leftwards != (side is Side.LEFT):
+        lateral = -lateral
+    return lateral, -down if down[2] > 0 else down
+
+
+def _middle(volume: Volume) -> Points:
+    middle: Points = np.mean([plane.corners for plane in volume.stack.planes], axis=(0, 1))
+    return middle
+
+
+def _capsule(points: Points, start: Points, end: Points) -> Points:
+    """Return distances of points from a line segment, mm; shape ``(n,)``."""
+    along = end - start
+    share = np.clip((points - start) @ along / (along @ along), 0.0, 1.0)
+    distances: Points = np.linalg.norm(points - start - share[:, np.newaxis] * along, axis=1)
+    return distances
