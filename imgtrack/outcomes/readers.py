@@ -1,7 +1,9 @@
 """How far readers agree: every grade and measurement, between readers and with themselves.
 
-Agreement always uses the original independent first readings; what a reader could not assess is
-left out of a coefficient and counted beside it.
+Agreement always uses the original independent first readings, never a verdict or a settling
+reading. An amendment, which its reader makes without seeing another reading, takes the place of
+the reading it amends; `imgtrack.outcomes.exclusions` counts them. What a reader could not assess
+is left out of a coefficient and counted beside it.
 """
 
 from __future__ import annotations

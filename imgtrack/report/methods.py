@@ -33,7 +33,7 @@ def reading(protocol: Protocol) -> str:
     masked = "did not see" if how.mask_timepoint else "saw"
     earlier = "with" if how.show_earlier_scans else "without"
     repeats = (
-        f"{how.repeat_share:.0%} of scans came back unannounced after at least "
+        f"{100 * how.repeat_share:g} % of scans came back unannounced after at least "
         f"{how.washout_days} days. "
         if how.repeat_share
         else "No scan was read twice by one reader. "
@@ -43,6 +43,16 @@ def reading(protocol: Protocol) -> str:
         f"who {masked} the timepoint, {earlier} earlier scans beside it, in an order drawn from "
         f"seed {how.order_seed} under codes of their own. Readers had the de-identified images "
         f"and no clinical data. {repeats}{settling(how)}"
+    )
+
+
+def imported(known: int, every: int) -> str:
+    """Return what must be said of readings that came from spreadsheets; empty without any."""
+    if not known:
+        return ""
+    return (
+        f"{known} of {every} readings were taken from spreadsheets: who saw what when they were "
+        "made, and whether they were independent, is for the authors to say."
     )
 
 
@@ -65,13 +75,14 @@ def settling(how: ReadingDesign) -> str:
         else "picked one of the readings"
     )
     sample = (
-        f" So was {how.settle_agreeing_share:.0%} of the agreeing scans, drawn at random."
+        f" An adjudicator also read {100 * how.settle_agreeing_share:g} % of the scans on which "
+        "the readers agreed, drawn at random."
         if how.settle_agreeing_share
         else ""
     )
     return (
         f"When signed readings differed ({', '.join(part for part in parts if part)}), an "
-        f"adjudicator who had read the scan for no one else {choice}.{sample} All readings stay."
+        f"adjudicator who was none of its readers {choice}.{sample} All readings stay."
     )
 
 
@@ -105,14 +116,35 @@ def scale_list(protocol: Protocol) -> str:
 
 def rates(level: float) -> str:
     """Return how rates were estimated."""
-    limits = f"{level:.0%}"
+    limits = f"{100 * level:g} % limits"
     return (
         f"Retear rates are retears among assessable scans, with Wilson and exact (Clopper-Pearson) "
-        f"{limits} limits; where patients have two repairs, limits adjusted for patients as "
-        "clusters stand beside them. Best and worst case count every missing scan as healed or as "
-        "retorn. Time to retear is interval-censored: a repair tore after its last scan without "
-        "and up to its first scan with a retear, and is censored at its last assessable scan. The "
-        "cumulative share is the nonparametric maximum-likelihood estimate (Turnbull 1976)."
+        f"{limits}; where patients have two repairs, limits adjusted for patients as clusters "
+        "stand beside them. Best and worst case count every missing scan as healed or as retorn. "
+        "The rate corrected for reading error comes from a latent class model of the first "
+        "readings (Hui and Walter 1980)."
+    )
+
+
+def times(level: float) -> str:
+    """Return how the time of retears was estimated."""
+    return (
+        "Time to retear is interval-censored: a repair tore after its last scan without and up to "
+        "its first scan with a retear, and is censored at its last assessable scan. The cumulative "
+        "share is the nonparametric maximum-likelihood estimate (Turnbull 1976) with pointwise "
+        f"likelihood-ratio limits ({100 * level:g} %); for it a scan of a timepoint counts as made "
+        "on the target day."
+    )
+
+
+def comparisons() -> str:
+    """Return how groups were compared."""
+    return (
+        "Subgroups are compared with the first one by difference, risk ratio and odds ratio, with "
+        "Fisher's exact test; ordered subgroups by a test for trend (Cochran-Armitage). Clinical "
+        "scores of healed and retorn repairs are compared by least squares, unadjusted and "
+        "adjusted for the score before surgery, with standard errors that allow for patients with "
+        "two repairs. Changes of measurements have t limits."
     )
 
 
@@ -120,9 +152,10 @@ def agreement(level: float) -> str:
     """Return how agreement was estimated."""
     return (
         "Agreement uses the original independent first readings, never the verdicts, and repeats "
-        f"for within-reader agreement; a scan that one reader could not assess is left out and "
-        f"counted. Grades: percent agreement, Cohen's, Conger's and Fleiss' kappa, Gwet's AC, "
-        f"Brennan-Prediger and Krippendorff's alpha, with prevalence and bias, {level:.0%} limits. "
+        "for within-reader agreement; what a reader could not assess is left out and counted. "
+        "Grades: percent agreement, Cohen's, Conger's and Fleiss' kappa, Gwet's AC, "
+        "Brennan-Prediger and Krippendorff's alpha, with prevalence and bias, "
+        f"{100 * level:g} % limits. "
         "Measurements: two-way intraclass correlation for single readings (agreement and "
         "consistency), standard error of measurement, smallest detectable change and limits of "
         "agreement (Bland and Altman 1986)."

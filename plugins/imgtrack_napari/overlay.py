@@ -36,7 +36,7 @@ def paint(painter: QPainter, pane: PaneView, hover: Placed | None) -> None:
     """Paint everything over the image of a pane."""
     image = pane.image
     font = painter.font()
-    font.setPointSizeF(10.0)
+    font.setPointSizeF(10.5)
     painter.setFont(font)
     if image is not None:
         _crossings(painter, pane, image)

@@ -36,6 +36,8 @@ WRITTEN = 400
 
 SOLID, DASHED = Qt.PenStyle.SolidLine, Qt.PenStyle.DashLine
 POINT = 5.0
+GROUND_ALPHA = 150
+"""How dark the ground behind the words of a figure is, of 255: tissue still shows through."""
 
 
 def line(
@@ -134,6 +136,9 @@ class Labels:
         while any(box.intersects(other) for other in self._taken):
             box.translate(0, height / 2)
         self._taken.append(box)
+        ground = QColor(SEAM)
+        ground.setAlpha(GROUND_ALPHA)
+        self.painter.fillRect(box.adjusted(-3, 1, 3, 4), ground)
         text(self.painter, box.bottomLeft(), words, colour)
 
 

@@ -112,7 +112,7 @@ class Session:
             self.progress = self._booth.progress()
             words = self._sit_down(case)
         except ImgtrackError as error:
-            words = "; ".join(map(str, error.faults))
+            words = "Not opened: " + "; ".join(map(str, error.faults))
         self.tell(Event.CASE, Event.STEP, Event.ANSWERS, Event.TOOL, Event.VIEW)
         self.say(words)
         return self.case is not None
@@ -279,7 +279,7 @@ class Session:
             return
         try:
             self._booth.save(self.case, self.answers)
-            self.message = "saved"
+            self.message = "saved" if self.reader else "measured; nothing is recorded"
         except ImgtrackError as error:
             self.message = "Not saved: " + "; ".join(map(str, error.faults))
         self._look_again()

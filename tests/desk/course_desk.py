@@ -9,7 +9,7 @@ from dataclasses import replace
 from datetime import date
 from types import MappingProxyType
 
-from reading_desk import line, opened, series_of, torn
+from reading_desk import line, opened, prepare, series_of, torn
 
 from imgtrack.desk.images import Shelved, ShownPixels
 from imgtrack.domain.imaging import Modality, Scan, Stage
@@ -66,8 +66,6 @@ def _on(uid: str, mm: float, points) -> dict:
 
 def course_study(folder, clock, *, grades=True, **changes):
     """Return a study with one repair, three scans with verdicts and two scores."""
-    from reading_desk import prepare
-
     study = opened(prepare(folder), clock, **changes)
     records: list[object] = [Repair(CODE, "S001", Side.RIGHT, OPERATED)]
     for number, (uid, timepoint, day, grade) in enumerate(SCANS):

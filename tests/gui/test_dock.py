@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import itertools
 import os
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -18,7 +17,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-pytest.importorskip("napari", reason="needs the reading extra")
+pytest.importorskip("PySide6", reason="needs the reading extra")
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "desk"))  # for reading_desk
 
@@ -62,41 +61,51 @@ def app():
     return QApplication.instance() or QApplication([])
 
 
-@pytest.fixture(scope="module")
-def prepared(tmp_path_factory):
-    """A study nobody has changed, to be copied."""
-    from reading_desk import prepare
+def study_at(folder: Path, *, wide: bool = False, scans: int = 2):
+    """Start a study with some scans allotted to R1; ``wide`` asks for everything a study can."""
+    from reading_desk import Clock, add_scans, opened, prepare, with_phrase
 
-    return prepare(tmp_path_factory.mktemp("prepared") / "desk")
+    from imgtrack.desk.allot import allot
+
+    made = prepare(folder)
+    if wide:
+        path = made / "study.toml"
+        text = path.read_text("utf-8").replace("# ask = [", f"{EVERYTHING}\n# ask = [", 1)
+        path.write_text(text + MORE_SCALES, "utf-8")
+    study = opened(made, Clock())
+    add_scans(study, range(1, scans + 1))
+    allot(study)
+    with_phrase(study, "R1")
+    return study
+
+
+@pytest.fixture(scope="module")
+def shared(tmp_path_factory):
+    """A study most tests sit down at: each signs a case, or leaves a draft that the next clears."""
+    study = study_at(tmp_path_factory.mktemp("shared") / "desk", scans=12)
+    yield study
+    study.close()
 
 
 @pytest.fixture
-def desk(tmp_path, prepared):
-    """Sit down at a study; ``wide`` asks for everything a study can."""
-    from reading_desk import Clock, InventedShelf, add_scans, desk_of, opened, with_phrase
+def desk(tmp_path, shared):
+    """Sit down as R1 with the next case open and empty, at a study of one's own where asked."""
+    from reading_desk import InventedShelf, desk_of
 
-    from imgtrack.desk.allot import allot
     from imgtrack.desk.booth import open_booth
     from imgtrack_napari.session import Session
 
     made = []
 
-    def sit(*, wide: bool = False):
-        folder = Path(shutil.copytree(prepared, tmp_path / "study"))
-        if wide:
-            path = folder / "study.toml"
-            text = path.read_text("utf-8").replace("# ask = [", f"{EVERYTHING}\n# ask = [", 1)
-            path.write_text(text + MORE_SCALES, "utf-8")
-        study = opened(folder, Clock())
-        add_scans(study, [1, 2])
-        allot(study)
-        with_phrase(study, "R1")
-        session = Session(open_booth(desk_of(study, "R1"), shelf=sit.shelf))
+    def sit(*, wide: bool = False, alone: bool = False):
+        own = wide or alone
+        study = study_at(tmp_path / "desk", wide=wide) if own else shared
+        session = Session(open_booth(desk_of(study, "R1"), shelf=InventedShelf()))
         assert session.open_next()
-        made.extend([session, study])
+        session.put(dict.fromkeys(session.answers))
+        made.extend([session, *([study] if own else [])])
         return session
 
-    sit.shelf = InventedShelf()
     yield sit
     for each in made:
         each.close()
@@ -579,7 +588,7 @@ def test_a_note_typed_just_before_signing_is_signed(window):
 def test_after_the_last_case_the_dock_is_empty_and_says_why(window):
     from reading_desk import PHRASE
 
-    at = window()
+    at = window(alone=True)
     for _ in range(2):
         at.press("N", "1", "N", "1", "N", "1")
         at.type(PHRASE)
@@ -594,16 +603,22 @@ def test_after_the_last_case_the_dock_is_empty_and_says_why(window):
     assert at.session.case is None
 
 
-def test_a_case_whose_images_cannot_be_read_is_told_and_the_window_stays(window, desk):
+def test_a_case_whose_images_cannot_be_read_is_told_and_the_window_stays(window, monkeypatch):
     from reading_desk import PHRASE
 
+    from imgtrack.domain.errors import Fault, Unavailable
+
     at = window()
-    desk.shelf.missing |= {"2.25.11", "2.25.21"}
+
+    def fails() -> bool:
+        raise Unavailable(Fault("the images of this case cannot be read"))
+
     at.press("N", "1", "N", "1", "N", "1")
     at.type(PHRASE)
-    at.press("Return", "F4")
-    assert "Not opened" in at.words()
-    assert "/archive/" not in at.words()
+    at.press("Return")
+    monkeypatch.setattr(at.session, "open_next", fails)
+    at.press("F4")
+    assert "Not opened: the images of this case cannot be read" in at.words()
 
 
 # -------------------------------------------------------------------- keeping still, being read
@@ -718,8 +733,11 @@ def test_nothing_is_cut_off_at_the_right_of_a_narrow_dock(window):
 def test_words_fit_on_their_buttons(window):
     from qtpy.QtWidgets import QPushButton
 
-    at = window()
-    at.press("1", "1", "1", "2")
+    at = window(wide=True)
+    at.press("1", "1", "1", "1", "2")
+    at.dock.setFixedWidth(at.dock.minimumWidth())
+    at.session.hand.start("implant positions")
+    set_points(at.session, (-30, -11.2, 40), alias="0.1.3")
     for number in range(1, 5):
         at.press(f"Alt+{number}")
         made = [each for each in at.dock.findChildren(QPushButton) if each.isVisible()]

@@ -162,6 +162,7 @@ def test_checklists_are_filled_by_the_records(page):
     start = page.index("GRRAS, 15 items")
     answers = page[start : page.index("</table>", start)]
     assert "24 repairs of 22 patients." in answers
+    assert "readings were taken from spreadsheets" in answers  # the invented ones name a source
     assert FOR_AUTHORS.replace("'", "&#39;") in answers
 
 

@@ -220,10 +220,10 @@ class _Hand:
         return self._across_tendon(self._reference_mm(), medial_mm=MEDIAL_MM)
 
     def _reference_mm(self) -> float:
-        """Return the reference with the reader's error at the repair itself, where it is known."""
+        """Return the reference, half as far off as the repair was measured and the other way."""
         column = LENGTHS.index("thickness_mm")
         error = self._mm("thickness_mm") - float(self.truth.cases.lengths[0, column])
-        return self.truth.reference_mm + float(np.nan_to_num(error))
+        return self.truth.reference_mm - float(np.nan_to_num(error)) / 2
 
     def _across_tendon(self, mm: float, *, medial_mm: float) -> dict[str, Any]:
         sheet = self._sheet(Plane.CORONAL_OBLIQUE)

@@ -23,10 +23,10 @@ if TYPE_CHECKING:
 SHELL_MM = 2.5
 """How far beyond the head counts: its cartilage, and the outline that tells where it is."""
 
-TUBEROSITY = (0.36, 0.45, 0.85)
+TUBEROSITY = (0.36, 0.45, 0.95)
 """A capsule beside the head, in head radii: how far lateral, how long downwards, how thick."""
 
-SHAFT = (0.25, 0.5, 0.33, 2.8, 0.7)
+SHAFT = (0.25, 0.5, 0.33, 3.6, 0.9)
 """A capsule below it, in head radii: lateral and down at the top and at the end, how thick. The
 head alone is round and says next to nothing about turns."""
 

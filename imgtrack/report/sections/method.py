@@ -34,10 +34,12 @@ def methods_section(material: Material) -> Section:
     versions = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
     sentences = (
         methods.design(protocol),
-        methods.reading(protocol),
+        _reading(material),
         f"Scales: {methods.scale_list(protocol)}.",
         methods.outcome(protocol),
         methods.rates(material.level),
+        methods.times(material.level),
+        methods.comparisons(),
         methods.agreement(material.level),
         f"Limits that allow for patients with several scans come from {material.results.resamples} "
         f"resamples of patients; all resampling starts from seed {made.seed}.",
@@ -74,9 +76,10 @@ def facts(material: Material) -> dict[str, str]:
         "scales": f"{methods.scale_list(protocol)}.",
         "repairs": _repairs(material),
         "readers": f"{methods.readers_in(protocol)}.",
-        "process": methods.reading(protocol),
-        "independence": "Readings were locked when signed, before anybody compared them; a reader "
-        "saw no other reading.",
+        "process": _reading(material),
+        "independence": _imported(material)
+        or "Readings were locked when signed, before anybody compared them; a reader saw no other "
+        "reading.",
         "agreement_method": agreement,
         "numbers": _numbers(material),
         "agreement_result": "See the section on agreement: every estimate stands with its limits.",
@@ -86,7 +89,7 @@ def facts(material: Material) -> dict[str, str]:
         "outcome": methods.outcome(protocol),
         "bias": f"Blind, independent reading. {methods.settling(protocol.reading)}",
         "grouping": _grouping(material),
-        "retear_method": methods.rates(level),
+        "retear_method": f"{methods.rates(level)} {methods.times(level)} {methods.comparisons()}",
         "subgroups": _subgroups(material),
         "missing": "Denominators are operated, due, imaged and assessable; best and worst case "
         "stand beside every rate.",
@@ -100,6 +103,15 @@ def facts(material: Material) -> dict[str, str]:
         "estimates": "See the sections on retears and on healing and function.",
         "subgroup_result": "See the section on subgroups.",
     }
+
+
+def _reading(material: Material) -> str:
+    return f"{methods.reading(material.protocol)} {_imported(material)}".strip()
+
+
+def _imported(material: Material) -> str:
+    readings = material.data.records.readings
+    return methods.imported(sum(bool(each.source) for each in readings), len(readings))
 
 
 def _repairs(material: Material) -> str:

@@ -110,7 +110,7 @@ class Dock(QWidget):
         for number, step in enumerate(self.session.steps, 1):
             self._add_step(number, step)
         self._column.addStretch(1)
-        self.signing.setVisible(form is not None)
+        self.signing.setVisible(Step.GRADE in self.steps)
         self._show_step()
         self.marking.begin()
         self.refresh()

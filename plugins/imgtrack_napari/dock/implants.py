@@ -51,12 +51,10 @@ class ImplantRow(QFrame):
             layout.addLayout(self._migration())
         self.setLayout(layout)
 
-    def _choice(
-        self, words: str, tip: str, change: dict[str, Any], *, on: bool, shape: str = ""
-    ) -> QPushButton:
+    def _choice(self, words: str, tip: str, change: dict[str, Any], *, on: bool) -> QPushButton:
         tag = self._implant["label"]
         act = partial(self._body.change, tag, change)
-        made = button(words, tip, act, shape=shape, checkable=True)
+        made = button(words, tip, act, checkable=True)
         made.setChecked(on)
         made.setEnabled(self._body.session.may_change)
         made.setObjectName(f"{self._body.name}:{tag}:{words}")
@@ -65,15 +63,14 @@ class ImplantRow(QFrame):
     def _seats(self) -> QLayout:
         made = [
             self._choice(
-                f"{number}  {seat}",
+                seat,
                 f"how it sits: {seat} (key {number}, for the implant marked last)",
                 {"seat": seat},
                 on=self._implant["seat"] == seat,
-                shape="row",
             )
             for number, seat in enumerate(self._body.asks.seats, 1)
         ]
-        return row(*made)
+        return row(*made, None)
 
     def _grades(self, scale: Scale) -> QLayout:
         grades = self._implant.get("grades", {})

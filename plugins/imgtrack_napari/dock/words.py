@@ -75,7 +75,7 @@ def how_to(question: Question) -> str:
 
 
 def _views(views: tuple[View, ...]) -> str:
-    return " or ".join(view.value for view in views)
+    return " or ".join(view.value for view in views) or "any"
 
 
 def level_words(scale: Scale, level: Level) -> str:
