@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from imgtrack.cli.options import HERE, StudyFolder, Who, opened
+from imgtrack.desk.course import open_course
 from imgtrack.domain.errors import Fault, Unavailable
 
 WINDOWS = "imgtrack_napari.course"
@@ -33,4 +34,5 @@ def course(
             )
         )
     with opened(study, who) as desk:
-        import_module(WINDOWS).course(desk, repair)
+        found = open_course(desk, repair)
+        import_module(WINDOWS).course(found)

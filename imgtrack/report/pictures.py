@@ -11,7 +11,6 @@ from imgtrack.report.figures.courses import lines_of_repairs
 from imgtrack.report.figures.flow import Grading, grade_flow
 from imgtrack.report.figures.followup import follow_up
 from imgtrack.report.figures.readers import bland_altman, confusion
-from imgtrack.stats import reliability
 
 if TYPE_CHECKING:
     from imgtrack.domain.protocol import Protocol
@@ -20,6 +19,12 @@ if TYPE_CHECKING:
 
 RETRACTION = "straight retraction"
 OUTCOMES = ("healed", "retear")
+LINES = {
+    "mean difference": "bias",
+    "lower limit of agreement": "lower",
+    "upper limit of agreement": "upper",
+}
+"""Coefficients of the table of agreement that are lines in a picture of differences."""
 FEWEST_PAIRS = 2
 """Scans that two readers must share for a picture of their differences."""
 
@@ -110,30 +115,31 @@ def confusion_picture(counts: pd.DataFrame, protocol: Protocol) -> Drawing | Non
     return confusion(shown, name="confusion", title=title, source=("confusion",))
 
 
-def differences_picture(pairs: pd.DataFrame, question: str) -> Drawing | None:
+def differences_picture(
+    pairs: pd.DataFrame, agreement: pd.DataFrame, question: str
+) -> Drawing | None:
     """Return the differences of each pair of first readers in a measurement in mm.
 
     Parameters
     ----------
     pairs
         The table of `imgtrack.outcomes.pairs.measured_pairs`.
+    agreement
+        Rows of the table of agreement over all timepoints, for the lines.
     question
         Name of the measurement.
     """
     mine = pairs[pairs["question"] == question]
+    lines = agreement[agreement["question"] == question]
     shown = []
     for (first, second), both in mine.groupby(["first", "second"]):
         if len(both) < FEWEST_PAIRS:
             continue
         one, other = both["first_value"], both["second_value"]
-        found = reliability.bland_altman(one, other)
-        lines = {
-            "bias": found.bias.estimate,
-            "lower": found.lower.estimate,
-            "upper": found.upper.estimate,
-        }
         points = pd.DataFrame({"mean": (one + other) / 2, "difference": one - other})
-        shown.append((f"{first} - {second}", points, pd.Series(lines)))
+        pair = f"{first} - {second}"
+        told = lines[lines["readers"] == pair].set_index("coefficient")["estimate"]
+        shown.append((pair, points, told.rename(LINES).reindex(list(LINES.values()))))
     if not shown:
         return None
     shown.sort(key=lambda each: -len(each[1]))
@@ -142,5 +148,5 @@ def differences_picture(pairs: pd.DataFrame, question: str) -> Drawing | None:
         name=f"differences-{question.replace(' ', '-')}",
         title=f"{question.capitalize()}: differences of first readings",
         unit="mm",
-        source=("pairs",),
+        source=("pairs", "agreement"),
     )

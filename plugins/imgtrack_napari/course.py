@@ -6,43 +6,24 @@ from typing import TYPE_CHECKING
 
 from napari.qt import get_qapp
 
-from imgtrack.desk.course import open_course
 from imgtrack_napari.course_model import CourseModel
 from imgtrack_napari.course_window import CourseWindow
 
 if TYPE_CHECKING:
-    from imgtrack.desk.images import Shelf
-    from imgtrack.desk.study import Study
+    from imgtrack.desk.course import Course
 
 
-def course_window(study: Study, repair: str, *, shelf: Shelf | None = None) -> CourseWindow:
-    """Return the course window of a repair.
+def course(opened: Course) -> None:
+    """Show the course of a repair and stay until the window is closed.
 
     Parameters
     ----------
-    study
-        Open, with a surgeon, analyst or coordinator at the desk.
-    repair
-        Code of the repair.
-    shelf
-        Where the images lie; the study's folder when ``None``.
-
-    Raises
-    ------
-    Refused, InvalidInput
-        As `imgtrack.desk.course.open_course`.
+    opened
+        As `imgtrack.desk.course.open_course` gives it; its study stays open meanwhile.
     """
-    course = open_course(study, repair, shelf=shelf)
-    get_qapp()
-    window = CourseWindow(CourseModel(course))
-    window.resize(1600, 1000)
-    return window
-
-
-def course(study: Study, repair: str) -> None:
-    """Open the course window and stay until it is closed."""
     app = get_qapp()
-    window = course_window(study, repair)
+    window = CourseWindow(CourseModel(opened))
+    window.resize(1600, 1000)
     window.showMaximized()
     window.start_laying()
     app.exec()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from qtpy.QtCore import QTimer
@@ -86,7 +87,7 @@ class CourseWindow(QMainWindow):
     def _buttons(self) -> QHBoxLayout:
         row = QHBoxLayout()
         for plane, key in zip(self.model.planes, PLANE_KEYS, strict=False):
-            button = self._button(f"{plane.value} ({key})", key, lambda p=plane: self.show_plane(p))
+            button = self._button(f"{plane.value} ({key})", key, partial(self.show_plane, plane))
             button.setCheckable(True)
             self.plane_buttons[plane] = button
             row.addWidget(button)

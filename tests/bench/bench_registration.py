@@ -56,9 +56,8 @@ def main() -> int:
         errors = np.array([measure(state, seed) for seed in seeds])
         within = (errors <= (LIMIT_MM, LIMIT_DEGREES)).all(axis=1)
         middle, worst = np.median(errors, axis=0), errors.max(axis=0)
-        print(
-            f"{state}: {within.sum()} of {len(within)} within the limits; median {middle}; worst {worst}"
-        )
+        print(f"{state}: {within.sum()} of {len(within)} within the limits")
+        print(f"  median {middle} mm and degrees; worst {worst}", flush=True)
         kept &= state == "raised" or bool(within.all())
     return 0 if kept else 1
 

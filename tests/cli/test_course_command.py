@@ -1,24 +1,38 @@
-"""``imgtrack course`` as a person types it; the window itself is tested in tests/gui."""
+"""``imgtrack course``: refused before any window opens, and told when there is none to open."""
 
 from __future__ import annotations
 
-from types import SimpleNamespace
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "desk"))
+
+from course_desk import CODE, course_study
+from reading_desk import Clock
 
 from imgtrack.cli import course as command
+from imgtrack.cli.course import course
+from imgtrack.domain.errors import InvalidInput, Refused, Unavailable
 
 
-def test_the_window_opens_on_the_repair_for_the_person_at_the_desk(run, monkeypatch):
-    opened = []
-    window = SimpleNamespace(course=lambda desk, repair: opened.append((desk.who, repair)))
-    monkeypatch.setattr(command, "NEEDED", ())
-    monkeypatch.setattr(command, "import_module", lambda _: window)
-    assert run("start", "study")[0] == 0
-    assert run("course", "S014-R", "--study", "study")[0] == 0
-    assert opened == [("C1", "S014-R")]
+@pytest.fixture
+def folder(tmp_path):
+    course_study(tmp_path / "place", Clock()).close()
+    return tmp_path / "place" / "study"
 
 
-def test_without_the_extra_it_says_what_to_install(run, monkeypatch):
-    monkeypatch.setattr(command, "NEEDED", ("a_package_nobody_has",))
-    code, _, err = run("course", "S014-R")
-    assert code == 2
-    assert "imgtrack[reading]" in err
+def test_without_the_extra_it_says_what_to_install(folder, monkeypatch):
+    monkeypatch.setattr(command, "find_spec", lambda name: None)
+    with pytest.raises(Unavailable, match=r"imgtrack\[reading\]"):
+        course(CODE, study=folder, who="S1")
+
+
+def test_a_reader_and_an_unknown_repair_are_refused_before_a_window_is_loaded(folder, monkeypatch):
+    monkeypatch.setattr(command, "find_spec", lambda name: name)
+    monkeypatch.setattr(command, "WINDOWS", "no_such_module")
+    with pytest.raises(Refused, match="R1 may not open the course"):
+        course(CODE, study=folder, who="R1")
+    with pytest.raises(InvalidInput, match="no such repair"):
+        course("S999-R", study=folder, who="S1")

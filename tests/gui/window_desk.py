@@ -116,7 +116,7 @@ def records_of(scan: Scan):
 
 
 def phantom_study(folder: Path, *, repairs: int = 3):
-    """Start a study of some repairs with one scan each, allotted; readers and adjudicators can sign."""
+    """Start a study of some repairs with a scan each, allotted; who reads can sign."""
     study = opened(prepare(folder), Clock())
     records: list[object] = []
     for number in range(1, repairs + 1):

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from imgtrack.cli.demo.people import Report
     from imgtrack.desk.study import Study
 
-REPAIRS, QUICK_REPAIRS = 30, 6
+REPAIRS, QUICK_REPAIRS = 30, 4
 LEFT_FOR_YOU = 1
 READ_BY_HAND = (Role.READER, Role.ADJUDICATOR)
 

@@ -71,7 +71,7 @@ def section(material: Material) -> Section:
     if between.empty:
         return Section(ID, "How far readers agree", (*parts, Text(NONE)))
     drawings = [confusion_picture(material.tables["confusion"], material.protocol)]
-    drawings += [differences_picture(material.tables["pairs"], each) for each in MEASURED]
+    drawings += [differences_picture(material.tables["pairs"], between, each) for each in MEASURED]
     parts += [material.picture(each) for each in drawings if each is not None]
     parts.append(_grades(material, between))
     parts.append(_margins(material, between))

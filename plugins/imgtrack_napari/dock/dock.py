@@ -143,7 +143,8 @@ class Dock(QWidget):
         session = self.session
         self.code.setText(f"Case {session.case.code}" if session.case else "No case")
         done, total = session.progress
-        self.progress.setText(f"{done} of {total} signed")
+        said = f"{done} of {total} signed" if session.reader else f"{done + 1} of {total} studies"
+        self.progress.setText(said)
         self.undo.setEnabled(session.can_undo and session.may_change)
         self.redo.setEnabled(session.can_redo and session.may_change)
         for box in self.steps.values():
