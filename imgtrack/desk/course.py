@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,6 +10,7 @@ from imgtrack.desk.images import Shelf, shown
 from imgtrack.desk.results import require_results
 from imgtrack.desk.shelf import FolderShelf
 from imgtrack.domain.errors import Fault, ImgtrackError, InvalidInput
+from imgtrack.domain.first_retear import FirstRetear, first_retear
 from imgtrack.domain.form import outcome_of
 from imgtrack.domain.imaging import Modality, Scan, Stage
 from imgtrack.domain.reading import Verdict
@@ -85,40 +86,6 @@ class Visit:
 
 
 @dataclass(frozen=True, slots=True)
-class FirstRetear:
-    """Between which days a repair tore for the first time.
-
-    Attributes
-    ----------
-    after
-        Day of the last scan read as healed before the retear; 0 when there is none.
-    by
-        Day of the first scan read as retear; ``None`` while none was.
-    healed_again
-        Days of later scans read as healed: flagged, and left as they are.
-    """
-
-    after: int
-    by: int | None
-    healed_again: tuple[int, ...] = ()
-
-    @property
-    def words(self) -> str:
-        """The interval in a sentence or two."""
-        if self.by is None:
-            return (
-                f"No retear up to day {self.after}, the last assessable scan."
-                if self.after
-                else "No assessable scan after the operation."
-            )
-        found = f"First retear after day {self.after}, by day {self.by}."
-        if self.healed_again:
-            days = ", ".join(map(str, self.healed_again))
-            found += f" Read as healed again on day {days}: look at those scans again."
-        return found
-
-
-@dataclass(frozen=True, slots=True)
 class Course:
     """One repair along time.
 
@@ -191,20 +158,8 @@ def open_course(study: Study, code: str, *, shelf: Shelf | None = None) -> Cours
         tuple(visits),
         tuple(sorted(events, key=lambda event: event.happened_on)),
         tuple(sorted(scores, key=lambda score: (score.assessed_on, score.name))),
-        first_retear(visits),
+        first_retear((visit.day, visit.outcome) for visit in visits),
     )
-
-
-def first_retear(visits: Iterable[Visit]) -> FirstRetear:
-    """Return between which days a repair tore, from the outcomes of its visits by day."""
-    known = [(each.day, each.outcome) for each in visits if each.is_follow_up and each.outcome]
-    torn = [day for day, outcome in known if outcome is Healing.RETEAR]
-    healed = [day for day, outcome in known if outcome is Healing.HEALED]
-    if not torn:
-        return FirstRetear(max(healed, default=0), None)
-    before = [day for day in healed if day < torn[0]]
-    again = tuple(day for day in healed if day > torn[0])
-    return FirstRetear(max(before, default=0), torn[0], again)
 
 
 def _verdict(look: Look, scan: Scan) -> Verdict | None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from imgtrack.domain.first_retear import first_retear
 from imgtrack.domain.scales import Healing
 from imgtrack.outcomes.study_data import NOT_ASSESSABLE
 from imgtrack.stats.intervals import confidence_band, npmle
@@ -28,7 +29,6 @@ CUMULATIVE_COLUMNS = (
 STEP_COLUMNS = ("rule", "after", "by", "share")
 RULES = {"outcome": "primary", "outcome_sensitivity": "sensitivity"}
 TORN, CENSORED, UNKNOWN = "retear seen", "no retear seen", "no assessable scan"
-OPERATION_DAY = 0.0
 
 
 def first_retears(data: StudyData) -> pd.DataFrame:
@@ -55,7 +55,7 @@ def _intervals(data: StudyData, day: str) -> pd.DataFrame:
         clear = ordered[ordered[column] != NOT_ASSESSABLE]
         known = defaultdict(list)
         for repair, on, outcome in zip(clear["repair"], clear[day], clear[column], strict=True):
-            known[repair].append((float(on), outcome))
+            known[repair].append((float(on), Healing(outcome)))
         rows.extend(each | {"rule": rule} | _interval(known[each["repair"]]) for each in who)
     return pd.DataFrame(rows, columns=list(INTERVAL_COLUMNS))
 
@@ -66,18 +66,15 @@ def _nominal(data: StudyData, verdicts: pd.DataFrame) -> pd.Series:
     return verdicts["timepoint"].map(target).fillna(verdicts["day"])
 
 
-def _interval(known: list[tuple[float, str]]) -> dict[str, Any]:
+def _interval(known: list[tuple[float, Healing]]) -> dict[str, Any]:
     """Return the interval of one repair from the days and outcomes of its assessable scans."""
-    torn = [day for day, outcome in known if outcome == Healing.RETEAR]
-    first = min(torn, default=np.inf)
-    intact = [day for day, outcome in known if outcome == Healing.HEALED]
-    again = [day for day in intact if day > first]
+    found = first_retear(known)
     return {
         "assessable_scans": len(known),
-        "intact_until": max((day for day in intact if day < first), default=OPERATION_DAY),
-        "torn_by": first,
-        "state": TORN if torn else CENSORED if known else UNKNOWN,
-        "healed_again_on": " ".join(f"{day:.0f}" for day in again),
+        "intact_until": float(found.after),
+        "torn_by": np.inf if found.by is None else found.by,
+        "state": TORN if found.by is not None else CENSORED if known else UNKNOWN,
+        "healed_again_on": " ".join(f"{day:.0f}" for day in found.healed_again),
     }
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
 from imgtrack.domain.errors import Fault, InvalidInput
+from imgtrack.domain.first_retear import FirstRetear, first_retear
 from imgtrack.domain.form import outcome_of
 from imgtrack.domain.imaging import Modality, Scan, Stage
 from imgtrack.domain.reading import Reading, Verdict
@@ -59,38 +60,6 @@ class Visit:
 
 
 @dataclass(frozen=True, slots=True)
-class Interval:
-    """When a repair tore for the first time, in days from operation.
-
-    Attributes
-    ----------
-    after
-        Day of the last assessable scan without a retear before it; 0 when there is none.
-    by
-        Day of the first scan with a retear; ``None`` when none was seen.
-    healed_again
-        Days of later scans judged healed: reversals, flagged and left as they are.
-    """
-
-    after: int
-    by: int | None
-    healed_again: tuple[int, ...] = ()
-
-    @property
-    def words(self) -> str:
-        """The interval in a sentence."""
-        if self.by is None:
-            if not self.after:
-                return "No assessable scan after surgery yet."
-            return f"No retear seen up to day {self.after}, the last assessable scan."
-        found = f"First retear after day {self.after} and up to day {self.by}."
-        if self.healed_again:
-            days = ", ".join(map(str, self.healed_again))
-            found += f" Judged healed again on day {days}: look at those scans again."
-        return found
-
-
-@dataclass(frozen=True, slots=True)
 class RepairCourse:
     """Everything recorded of one repair, in order of time.
 
@@ -111,7 +80,7 @@ class RepairCourse:
     visits: tuple[Visit, ...]
     events: tuple[Event, ...]
     scores: tuple[Score, ...]
-    interval: Interval
+    interval: FirstRetear
 
 
 def course_of(look: Look, protocol: Protocol, code: str, day: date) -> RepairCourse:
@@ -147,24 +116,8 @@ def course_of(look: Look, protocol: Protocol, code: str, day: date) -> RepairCou
     ]
     ordered = tuple(sorted(visits, key=_when))
     scores = tuple(sorted(look.where(Score, repair=code), key=lambda s: (s.assessed_on, s.name)))
-    return RepairCourse(repair, day, ordered, events, scores, first_retear(ordered, protocol))
-
-
-def first_retear(visits: Iterable[Visit], protocol: Protocol) -> Interval:
-    """Return when a repair first tore, from its final MR verdicts after the operation."""
-    after, by = 0, None
-    again: list[int] = []
-    for visit in visits:
-        found = outcome_at(visit, protocol)
-        if found is None or visit.day is None or visit.day <= 0:
-            continue
-        if by is None and found is Healing.HEALED:
-            after = visit.day
-        elif by is None:
-            by = visit.day
-        elif found is Healing.HEALED:
-            again.append(visit.day)
-    return Interval(after, by, tuple(again))
+    torn = first_retear((v.day or 0, outcome_at(v, protocol)) for v in ordered)
+    return RepairCourse(repair, day, ordered, events, scores, torn)
 
 
 def outcome_at(visit: Visit, protocol: Protocol, *, rule: str = "") -> Healing | None:

@@ -7,10 +7,11 @@ from course_desk import CODE, DAYS, MOVED_ALONG_MM, SCANS, course_study
 from reading_desk import Clock, InventedShelf, desk_of, log_of
 
 from imgtrack.desk.allot import allot
-from imgtrack.desk.course import FirstRetear, Visit, first_retear, open_course
+from imgtrack.desk.course import open_course
 from imgtrack.desk.course_implants import NOT_DETECTABLE, implant_moves
 from imgtrack.desk.course_trends import trends_of
 from imgtrack.domain.errors import InvalidInput, Refused
+from imgtrack.domain.first_retear import FirstRetear
 from imgtrack.domain.scales import Healing
 from imgtrack.measure.motion import RigidTransform
 from imgtrack.measure.registration.align import Registration
@@ -71,23 +72,6 @@ def test_the_first_retear_lies_between_the_last_healed_and_the_first_torn_scan(c
         "First retear after day 90, by day 181. Read as healed again on day 365: "
         "look at those scans again."
     )
-
-
-@pytest.mark.parametrize(
-    ("outcomes", "expected"),
-    [
-        ([], FirstRetear(0, None)),
-        ([(-10, Healing.RETEAR)], FirstRetear(0, None)),
-        ([(90, Healing.HEALED), (180, None)], FirstRetear(90, None)),
-        ([(90, None), (180, Healing.RETEAR)], FirstRetear(0, 180)),
-        ([(90, Healing.HEALED), (180, None), (365, Healing.RETEAR)], FirstRetear(90, 365)),
-    ],
-)
-def test_scans_before_surgery_and_not_assessable_ones_bound_no_interval(course, outcomes, expected):
-    # By hand, from the definition of interval censoring: (last without, first with].
-    scan = course.visits[0].scan
-    visits = [Visit(scan, "", day, None, outcome, ()) for day, outcome in outcomes]
-    assert first_retear(visits) == expected
 
 
 def test_images_that_cannot_be_read_are_told_and_the_rest_is_shown(study):

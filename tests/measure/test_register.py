@@ -11,12 +11,15 @@ from register_scans import HEALED, STILL, moved_scans
 from imgtrack.domain.errors import Refused
 from imgtrack.domain.subjects import Side
 from imgtrack.measure.motion import RigidTransform
+from imgtrack.measure.registration import align
 from imgtrack.measure.registration.align import register_humerus
 from imgtrack.measure.registration.humerus import find_humerus
 from imgtrack.measure.registration.laid import laid_on
 from imgtrack.measure.registration.likeness import SeriesPair
 from imgtrack.measure.stack import Stack
 from imgtrack.measure.suggest.volume import Volume
+
+OBLIQUE = ("coronal_oblique", "sagittal_oblique")
 
 
 @pytest.fixture(scope="module")
@@ -79,25 +82,38 @@ def test_a_series_with_lost_slices_does_not_count(torn_since):
         register_humerus([coronal, replace(sagittal, follow=holed)], torn_since.side)
 
 
-def test_another_shoulder_is_refused_or_its_residual_tells():
+@pytest.fixture(scope="module")
+def quick():
+    """A right shoulder at coarse resolution, in the two oblique planes."""
+    return moved_scans(3, later=HEALED, planes=OBLIQUE)
+
+
+def test_another_shoulder_is_refused(quick):
     # A left shoulder laid on a right one: no rigid motion does that.
-    right = moved_scans(3, later=HEALED, planes=("coronal_oblique", "sagittal_oblique"))
-    left = moved_scans(4, later=HEALED, planes=("coronal_oblique", "sagittal_oblique"))
+    left = moved_scans(4, later=HEALED, planes=OBLIQUE)
     pairs = [
         SeriesPair(one.first, other.first)
-        for one, other in zip(right.pairs, left.pairs, strict=True)
+        for one, other in zip(quick.pairs, left.pairs, strict=True)
     ]
     with pytest.raises(Refused):
         register_humerus(pairs, Side.RIGHT)
 
 
-def test_noise_alone_has_no_head(torn_since):
+def test_noise_alone_has_no_head(quick):
     rng = np.random.default_rng(1)
-    pairs = [
-        replace(
-            pair, follow=Volume(rng.normal(100, 20, pair.follow.pixels.shape), pair.follow.stack)
-        )
-        for pair in torn_since.pairs
+    noise = [
+        Volume(rng.normal(100, 20, pair.first.pixels.shape), pair.first.stack)
+        for pair in quick.pairs
     ]
     with pytest.raises(Refused, match="no humeral head"):
-        register_humerus(pairs, torn_since.side)
+        find_humerus(noise, quick.side)
+
+
+@pytest.mark.parametrize(("residual", "heads"), [(1.6, 0.2), (0.2, 4.1)])
+def test_a_search_that_failed_is_refused(quick, monkeypatch, residual, heads):
+    # By the limits that `align` states: 1.5 mm between searches, 4 mm between the heads.
+    monkeypatch.setattr(align, "_disagreement", lambda *_: residual)
+    monkeypatch.setattr(align, "_between", lambda *_: heads)
+    monkeypatch.setattr(align, "_search", lambda likeness, start, **_: start)
+    with pytest.raises(Refused, match="laying the scans on each other failed"):
+        register_humerus(quick.pairs, quick.side)

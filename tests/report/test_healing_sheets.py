@@ -18,7 +18,7 @@ from imgtrack.report.answer_words import answer_words, findings
 from imgtrack.report.healing_sheet import healing_sheet
 from imgtrack.report.looking import Looked, drawn, slices_of
 from imgtrack.report.render import render
-from imgtrack.report.repair_course import Visit, course_of, first_retear
+from imgtrack.report.repair_course import course_of
 from imgtrack.report.sheets import write_sheets
 
 DAY = date(2031, 9, 1)
@@ -69,7 +69,7 @@ def test_a_scan_the_readers_differ_on_has_no_verdict_and_enters_no_interval(desk
 
 def test_a_healed_repair_is_censored_at_its_last_scan(desk):
     course, page = sheet_of(desk, "S002-R")
-    assert course.interval.words == "No retear seen up to day 181, the last assessable scan."
+    assert course.interval.words == "No retear up to day 181, the last assessable scan."
     assert "Retear pattern" not in {row["finding"] for row in cells(page, "readings")}
 
 
@@ -123,24 +123,6 @@ def test_images_that_cannot_be_read_are_told_and_stop_nothing(desk):
         _, page = sheet_of(desk, shelf=shelf)
         (part,) = next(each.parts for each in page.sections if each.id == "slices")
         assert "No slice can be shown" in part.words
-
-
-def test_a_later_healed_scan_is_a_reversal_and_changes_nothing(desk):
-    protocol = desk.study.protocol
-    with desk.study.store.look() as look:
-        torn_visit = course_of(look, protocol, "S001-R", DAY).visits[2]
-        healed_visit = course_of(look, protocol, "S002-R", DAY).visits[2]
-
-    def at(visit, day):
-        return Visit(visit.timepoint, visit.cell, visit.scan, day, visit.readings, visit.verdict)
-
-    found = first_retear(
-        [at(healed_visit, 90), at(torn_visit, 181), at(healed_visit, 365)], protocol
-    )
-    assert (found.after, found.by, found.healed_again) == (90, 181, (365,))
-    assert "look at those scans again" in found.words
-    before = first_retear([at(torn_visit, -10), at(healed_visit, 90)], protocol)
-    assert (before.after, before.by) == (90, None)
 
 
 def test_a_stage_that_is_not_final_hides_an_older_verdict(desk):

@@ -40,7 +40,7 @@ class Trend:
 
 
 def trends(
-    shown: Sequence[Trend], *, interval: tuple[int, int] | None, name: str, title: str
+    shown: Sequence[Trend], *, interval: tuple[float, float] | None, name: str, title: str
 ) -> Drawing:
     """Draw quantities of one repair below each other's days.
 
@@ -77,7 +77,7 @@ def trends(
 
 
 def _trend(
-    axes: Axes, trend: Trend, span: tuple[int, int], interval: tuple[int, int] | None
+    axes: Axes, trend: Trend, span: tuple[int, int], interval: tuple[float, float] | None
 ) -> None:
     if interval:
         axes.axvspan(*interval, color=Ink.RETEAR, alpha=0.14, linewidth=0)
