@@ -42,11 +42,14 @@ class Booth:
     Attributes
     ----------
     reader
-        Code of the person at the desk.
+        Code of the person at the desk; empty for nobody.
+    left_out
+        How many files of a loose folder could not be used.
     """
 
-    def __init__(self, reader: str, requests: Requests) -> None:
+    def __init__(self, reader: str, requests: Requests, left_out: int = 0) -> None:
         self.reader = reader
+        self.left_out = left_out
         self._requests = requests
 
     def open_next(self) -> BlindCase | None:
@@ -101,7 +104,11 @@ def open_booth(study: Study, *, shelf: Shelf | None = None) -> Booth:
 
 
 def booth_of(
-    reader: str, acts: Mapping[str, Callable[..., Any]], trouble: Callable[[str], None]
+    reader: str,
+    acts: Mapping[str, Callable[..., Any]],
+    trouble: Callable[[str], None],
+    *,
+    left_out: int = 0,
 ) -> Booth:
     """Return a booth that hands requests to some acts on a thread of their own.
 
@@ -113,11 +120,13 @@ def booth_of(
         What is done, by the name of the request.
     trouble
         Told what broke unexpectedly, in words the window is not told.
+    left_out
+        How many files of a loose folder could not be used.
     """
     requests: Requests = SimpleQueue()
     serving = (requests, acts, trouble)
     threading.Thread(target=_serve, args=serving, name="desk", daemon=True).start()
-    booth = Booth(reader, requests)
+    booth = Booth(reader, requests, left_out)
     weakref.finalize(booth, requests.put, None)
     return booth
 

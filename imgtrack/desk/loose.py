@@ -64,7 +64,7 @@ def open_loose(folder: Path) -> Booth:
     Returns
     -------
     Booth
-        Its drafts are kept nowhere, and signing is refused.
+        Its drafts are kept nowhere, and signing is refused; it tells how many files are left out.
 
     Raises
     ------
@@ -100,7 +100,7 @@ def open_loose(folder: Path) -> Booth:
         "progress": lambda: (max(done[0] - 1, 0), done[1]),
         "prepare": lambda _after: None,
     }
-    return booth_of("", acts, lambda _text: None)
+    return booth_of("", acts, lambda _text: None, left_out=len(refused))
 
 
 def loose_form(modality: Modality) -> Form:

@@ -10,7 +10,7 @@ import numpy as np
 from imgtrack.desk.course_implants import implant_moves
 from imgtrack.desk.images import ShownPixels
 from imgtrack.domain.errors import Fault, ImgtrackError, Refused
-from imgtrack.domain.form import form_for
+from imgtrack.domain.form import form_for, is_answered
 from imgtrack.domain.protocol import Plane
 from imgtrack.measure.registration.align import register_humerus
 from imgtrack.measure.registration.laid import laid_on
@@ -273,17 +273,22 @@ class CourseModel:
         if not self.shows_drawing or lane.visit.verdict is None or stack is None:
             return ()
         place = lane.place(self.plane)
-        drawn = figures_of(self.form(lane), lane.visit.verdict.answers)
         return tuple(
-            each for each in drawn if place in {stack.number_of(uid) for uid in each.images}
+            each
+            for each in self._drawn(lane)
+            if place in {stack.number_of(uid) for uid in each.images}
         )
+
+    def _drawn(self, lane: Lane) -> tuple[Figure, ...]:
+        """Return all that the verdict drew; what was not asked or not assessable draws nothing."""
+        answers = lane.visit.verdict.answers if lane.visit.verdict else {}
+        answered = {name: each for name, each in answers.items() if is_answered(answers, name)}
+        return figures_of(self.form(lane), answered)
 
     def _show_measured(self) -> None:
         """Begin every lane at the slice of each plane that a length was drawn on."""
         for lane in self.lanes:
-            if lane.visit.verdict is None:
-                continue
-            for figure in figures_of(self.form(lane), lane.visit.verdict.answers):
+            for figure in self._drawn(lane):
                 for stack in lane.visit.stacks:
                     plane = stack.shown.plane
                     place = stack.number_of(figure.images[0]) if figure.images else None

@@ -62,9 +62,11 @@ class Marking:
         ]
 
     def begin(self) -> None:
-        """Mark the first question that is missing."""
+        """Mark the first question that is missing, else the first that is asked."""
         self.name = ""
         self.go_on()
+        if not self.name:
+            self.move(1)
 
     def to(self, name: str) -> None:
         """Mark a question and go to its step."""

@@ -129,7 +129,9 @@ class Session:
         self._booth.prepare_next(case.code)
         if not self.reader:
             self.step = next(iter(self.steps), Step.ADEQUACY)
-            return "Measuring only: nothing is recorded. F4 opens the next study."
+            left_out = self._booth.left_out
+            tail = f" Files that could not be used: {left_out}." if left_out else ""
+            return f"Measuring only: nothing is recorded. F4 opens the next study.{tail}"
         return f"{case.code} is open."
 
     def close_case(self) -> None:

@@ -49,6 +49,8 @@ def answers_of(grade: str, uid: str, *, far: bool) -> dict:
     else:
         found = {
             "tendon defect": {"value": "no full-thickness defect"},
+            "tear width": {"not_asked": "no full-thickness defect"},
+            "tangent line": {"not_assessable": "coverage"},
             "tendon thickness": _on(uid, 5.0, [[-30, -11.2, 40], [-27, -11.2, 44]]),
         }
     tip, head = (-20.0, -11.2, 30.0), (-20.0, -11.2, 40.0)

@@ -68,7 +68,7 @@ def trends(
         for trend in shown
     ]
     shade = (
-        f" Shaded: first retear after day {interval[0]} and up to day {interval[1]}."
+        f" Shaded: first retear after day {interval[0]:g} and up to day {interval[1]:g}."
         if interval
         else ""
     )
@@ -77,7 +77,7 @@ def trends(
 
 
 def _trend(
-    axes: Axes, trend: Trend, span: tuple[int, int], interval: tuple[float, float] | None
+    axes: Axes, trend: Trend, span: tuple[float, float], interval: tuple[float, float] | None
 ) -> None:
     if interval:
         axes.axvspan(*interval, color=Ink.RETEAR, alpha=0.14, linewidth=0)

@@ -41,6 +41,10 @@ def test_every_series_is_shown_with_the_geometry_and_pixels_of_its_files(folder)
     booth.close()
 
 
+def test_files_that_cannot_be_used_are_counted(folder):
+    assert open_loose(folder).left_out == 1  # the letter
+
+
 def test_nothing_in_the_case_tells_whose_images_they_are(folder):
     with open_loose(folder).open_next() as case:
         for series in case.series:
