@@ -93,9 +93,7 @@ class Shortfall:
     found: str = ""
 
 
-def shortfalls(
-    scan: Sequence[NamedStack], expected: ExpectedScan | None
-) -> tuple[Shortfall, ...]:
+def shortfalls(scan: Sequence[NamedStack], expected: ExpectedScan | None) -> tuple[Shortfall, ...]:
     """List in what a scan falls short of what the protocol expects.
 
     Parameters

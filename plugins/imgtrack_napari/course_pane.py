@@ -213,14 +213,16 @@ class LaneSheet(QWidget):
         if here is not None and image.plane is not None:
             painting.cross(painter, self._at(image, here), CROSSING)
         if not view.is_turned:
+            labels = painting.Labels(painter)
             for figure in view.model.figures(view.lane):
-                self._figure(painter, image, figure)
+                self._figure(labels, image, figure)
         self._words(painter, image)
 
     def _at(self, image: ShownImage, point: Sequence[float]) -> QPointF:
         return self._view.canvas.screen_point(to_pane(image, point))
 
-    def _figure(self, painter: QPainter, image: ShownImage, figure: Figure) -> None:
+    def _figure(self, labels: painting.Labels, image: ShownImage, figure: Figure) -> None:
+        painter = labels.painter
         points = [self._at(image, point) for point in figure.points]
         if figure.shape is not Shape.POINTS:
             closed = figure.shape is Shape.OUTLINE
@@ -231,7 +233,7 @@ class LaneSheet(QWidget):
             last = max(points, key=lambda each: each.x())
             is_length = figure.shape is Shape.LINE and not figure.part
             words = f"{figure.question} {figure.words}" if is_length else figure.words
-            painting.text(painter, QPointF(last.x() + 9, last.y() - 7), words, DRAWN)
+            labels.add(QPointF(last.x() + 9, last.y() - 7), words, DRAWN)
 
     def _words(self, painter: QPainter, image: ShownImage) -> None:
         view, wide, high = self._view, self.width(), self.height()
