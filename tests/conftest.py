@@ -1,7 +1,13 @@
-"""Both kinds of database; every test that asks for ``dialect`` runs on each."""
+"""Both kinds of database, and a screen for every process that runs tests.
+
+Every test that asks for ``dialect`` runs on each kind.
+"""
 
 from __future__ import annotations
 
+import os
+import shutil
+import subprocess
 import sys
 from pathlib import Path
 
@@ -10,6 +16,27 @@ import pytest
 from imgtrack.store.database import sqlite_url
 
 sys.path.insert(0, str(Path(__file__).parent))  # for the helpers beside the tests
+
+
+SCREEN = pytest.StashKey[subprocess.Popen[bytes]]()
+
+
+def pytest_configure(config):
+    """Give each of several test processes a screen of its own, where there is a virtual one.
+
+    Windows of two processes on one screen take the keyboard focus from each other.
+    """
+    if hasattr(config, "workerinput") and os.environ.get("DISPLAY") and shutil.which("Xvfb"):
+        come, tell = os.pipe()
+        options = ["-displayfd", str(tell), "-screen", "0", "1920x1200x24", "-nolisten", "tcp"]
+        watched = ["sh", "-c", 'Xvfb "$@" & read _; kill $!', "sh", *options]
+        config.stash[SCREEN] = subprocess.Popen(
+            watched, pass_fds=[tell], stdin=subprocess.PIPE, stderr=subprocess.DEVNULL
+        )  # its standard input closes with this process, after every window of it is gone
+        os.close(tell)
+        with os.fdopen(come) as told:
+            os.environ["DISPLAY"] = f":{told.readline().strip()}"
+        os.environ.pop("XAUTHORITY", None)
 
 
 @pytest.fixture(scope="session")
