@@ -24,13 +24,11 @@ from imgtrack.domain.form import (
     Ratio,
     is_answered,
 )
-from imgtrack.domain.protocol import Measure
 from imgtrack.measure.angles import critical_shoulder_angle
 from imgtrack.measure.areas import area_of
 from imgtrack.measure.gaps import gap_slices
+from imgtrack.measure.landmarks import landmark_results
 from imgtrack.measure.lengths import length_of
-from imgtrack.measure.muscle import height_above_line
-from imgtrack.measure.patte import patte_positions
 from imgtrack.measure.stack import Stack
 
 if TYPE_CHECKING:
@@ -169,20 +167,7 @@ def _slice(alias: str) -> int:
 
 
 def _landmarks(answer: Mapping[str, Any], at: _At) -> Iterator[Fault]:
-    points, given = answer["points"], answer["mm"]
-    if at.name == Measure.PATTE_LANDMARKS:
-        found = patte_positions(
-            footprint_edge=points["footprint edge"][0],
-            apex=points["apex"][0],
-            rim=points["rim"][0],
-            stump=points["stump"][0],
-        )
-        follows = {"stump": found.stump_mm, "apex": found.apex_mm, "rim": found.rim_mm}
-    else:
-        height = height_above_line(
-            points["muscle"], spine=points["spine"][0], coracoid=points["coracoid"][0]
-        )
-        follows = {"height": height}
+    given, follows = answer["mm"], landmark_results(at.name, answer["points"])
     for name, value in follows.items():
         yield from at.part(name).differs(given[name], value, "mm")
 

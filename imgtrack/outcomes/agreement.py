@@ -64,7 +64,7 @@ def grade_agreement(
         outcomes = ratings.map(lambda code: rule.outcome(code).value, na_action="ignore")
         both = [outcome.value for outcome in Healing]
         rows.extend(_grades(rule.title, outcomes, both, ordered=False, level=level))
-        rows.extend(_margins(rule.title, outcomes, both, level))
+        rows.extend(margins(rule.title, outcomes, both, level))
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
@@ -121,7 +121,7 @@ def _grades(
             yield _row(what, f"{first} - {second}", "Cohen's kappa", weights, kappa)
 
 
-def _margins(
+def margins(
     what: str, outcomes: pd.DataFrame, categories: Sequence[str], level: float
 ) -> Iterator[dict[str, Any]]:
     """Yield what the margins do to the kappa of a dichotomy, pair by pair."""
@@ -150,8 +150,14 @@ def _differences(
 def _row(
     what: str, readers: str, coefficient: str, weights: str, found: Estimate
 ) -> dict[str, Any]:
+    return {"what": what} | coefficient_row(readers, coefficient, weights, found)
+
+
+def coefficient_row(
+    readers: str, coefficient: str, weights: str, found: Estimate
+) -> dict[str, Any]:
+    """Return the row of one coefficient: all columns but what was compared."""
     return {
-        "what": what,
         "readers": readers,
         "coefficient": coefficient,
         "weights": weights,

@@ -9,13 +9,18 @@ is left out of a coefficient and counted beside it.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import combinations
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from imgtrack.domain.reading import Round
-from imgtrack.outcomes.agreement import COLUMNS, grade_agreement, measurement_agreement
+from imgtrack.outcomes.agreement import (
+    COLUMNS,
+    coefficient_row,
+    grade_agreement,
+    margins,
+    measurement_agreement,
+)
 from imgtrack.outcomes.compared import (
     ASSESSABLE,
     FEWEST_SCANS,
@@ -30,7 +35,6 @@ from imgtrack.stats import agreement, bootstrap
 if TYPE_CHECKING:
     from imgtrack.outcomes.study_data import StudyData
     from imgtrack.stats.bootstrap import SubjectSums
-    from imgtrack.stats.results import Estimate
 
 AGREEMENT_COLUMNS = ("question", "compared", "part", *COLUMNS[1:])
 BETWEEN, WITHIN = "between readers", "same reader twice"
@@ -79,28 +83,11 @@ def _of(each: Compared, part: str, level: float) -> pd.DataFrame:
     if codes:
         found = grade_agreement(each.ratings, codes, ordered=ordered, level=level)
         if each.name in {OUTCOME, SENSITIVITY, ASSESSABLE}:
-            found = pd.concat([found, _margins(each, codes, level)], ignore_index=True)
+            more = pd.DataFrame(list(margins(each.name, each.ratings, codes, level)))
+            found = pd.concat([found, more], ignore_index=True)
     else:
         found = measurement_agreement(each.ratings.astype(float), level=level)
     return found.assign(question=each.name, part=part)
-
-
-def _margins(each: Compared, codes: tuple[str, ...], level: float) -> pd.DataFrame:
-    """Return what the margins do to the kappa of a dichotomy, pair by pair."""
-    rows: list[dict[str, Any]] = []
-    for first, second in combinations(each.ratings.columns, 2):
-        both = each.ratings[[first, second]].dropna()
-        if both.empty:
-            continue
-        found = agreement.prevalence_bias(both[first], both[second], categories=codes, level=level)
-        pair = f"{first} - {second}"
-        rows += [
-            _row(pair, "prevalence index", "", found.prevalence_index),
-            _row(pair, "bias index", "", found.bias_index),
-            _row(pair, "PABAK", "", found.pabak),
-            _row(pair, "largest kappa the margins allow", "", found.largest_kappa),
-        ]
-    return pd.DataFrame(rows)
 
 
 def _resampled(each: Compared, data: StudyData, level: float, replicates: int) -> pd.DataFrame:
@@ -127,24 +114,8 @@ def _resampled(each: Compared, data: StudyData, level: float, replicates: int) -
         replicates=replicates,
         level=level,
     )
-    row = _row("all", name, weights, found)
+    row = coefficient_row("all", name, weights, found)
     return pd.DataFrame([row]).assign(question=each.name, part=EVERY_TIMEPOINT)
-
-
-def _row(readers: str, coefficient: str, weights: str, found: Estimate) -> dict[str, Any]:
-    return {
-        "readers": readers,
-        "coefficient": coefficient,
-        "weights": weights,
-        "estimate": found.estimate,
-        "low": found.low,
-        "high": found.high,
-        "level": found.level,
-        "n_used": found.n_used,
-        "n_excluded": found.n_excluded,
-        "method": found.method,
-        "why_undefined": found.why_undefined or found.why_no_interval,
-    }
 
 
 def _within(data: StudyData, level: float) -> Iterator[pd.DataFrame]:

@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from imgtrack.domain.protocol import Measure
 from imgtrack.measure.angles import critical_shoulder_angle
 from imgtrack.measure.areas import area_of
 from imgtrack.measure.gaps import gap_slices
+from imgtrack.measure.landmarks import landmark_results
 from imgtrack.measure.lengths import length_of
-from imgtrack.measure.muscle import height_above_line
-from imgtrack.measure.patte import patte_positions
 from imgtrack.measure.stack import Stack
 
 if TYPE_CHECKING:
@@ -84,23 +82,10 @@ def landmark_value(
         When the landmarks define nothing, as two of them in one place.
     """
     points = {each.name: _points(placed[each.name]) for each in asks.sets}
-    if name == Measure.PATTE_LANDMARKS:
-        found = patte_positions(
-            footprint_edge=points["footprint edge"][0],
-            apex=points["apex"][0],
-            rim=points["rim"][0],
-            stump=points["stump"][0],
-        )
-        results = {"stump": found.stump_mm, "apex": found.apex_mm, "rim": found.rim_mm}
-    else:
-        height = height_above_line(
-            points["muscle"], spine=points["spine"][0], coracoid=points["coracoid"][0]
-        )
-        results = {"height": height}
     everything = [each for group in placed.values() for each in group]
     return {
         "points": points,
-        "mm": results,
+        "mm": landmark_results(name, points),
         "images": _images(everything),
         "origin": origin.value,
     }
