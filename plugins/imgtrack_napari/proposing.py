@@ -71,8 +71,10 @@ def propose_gap(session: Session, point: tuple[float, float, float]) -> Proposal
     )
     answers = _answers(session, found, coronal, sagittal)
     if not answers:
-        raise Refused(Fault("no gap is found where you clicked", next_step="draw it"))
-    return Proposal(answers, "Proposed: accept, move its points, or reject it.")
+        seen = "metal hides the cuff" if found.is_hidden else "no gap is found"
+        raise Refused(Fault(f"{seen} where you clicked", next_step="draw it"))
+    hidden = " Metal hides an end of the gap: no lines." if found.is_hidden else ""
+    return Proposal(answers, f"Proposed: accept, move its points, or reject it.{hidden}")
 
 
 def _series(session: Session, plane: Plane) -> ShownSeries:

@@ -20,6 +20,7 @@ from imgtrack.measure.suggest.layer import (
     roll_out,
     roll_out_along,
 )
+from imgtrack.measure.suggest.void import is_hidden
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -79,10 +80,14 @@ class GapProposal:
         Along the fibres where it is longest, on the bone: from the lateral end of the gap (edge
         of the bare footprint, or lateral stump) to the medial stump, read on the coronal series.
         Its ends lie on different slices when the gap runs obliquely through them. ``None``
-        without a gap.
+        without a gap, and where metal hides an end.
     width
         On the sagittal slice where it is longest, in mid-thickness, from front to back. A gap
-        wider between two slices than on any is measured too small. ``None`` without a gap.
+        wider between two slices than on any is measured too small. ``None`` without a gap, and
+        where metal hides an end or part of the gap.
+    is_hidden
+        Whether metal hides an end of the gap, so that the lines were withheld, or the cuff at
+        the click, so that no gap does not mean an uninterrupted cuff.
     """
 
     head: Head
@@ -90,6 +95,7 @@ class GapProposal:
     sagittal_slices: tuple[int, ...]
     retraction: Line | None
     width: Line | None
+    is_hidden: bool = False
 
 
 def gap_at(click: ArrayLike, *, coronal: Volume, sagittal: Volume, side: Side) -> GapProposal:
@@ -110,7 +116,7 @@ def gap_at(click: ArrayLike, *, coronal: Volume, sagittal: Volume, side: Side) -
     Returns
     -------
     GapProposal
-        With empty slices and no lines when the cuff is not interrupted at the click.
+        With empty slices and no lines when the cuff is not seen to be interrupted at the click.
 
     Raises
     ------
@@ -133,15 +139,24 @@ def gap_at(click: ArrayLike, *, coronal: Volume, sagittal: Volume, side: Side) -
     on_coronal = _on_slices(start, coronal, head)
     on_sagittal = _on_slices(start, sagittal, head)
     if not (on_coronal.is_clear or on_sagittal.is_clear):
-        return GapProposal(head, (), (), None, None)
-    lateral = _lateral(sagittal, side)
+        return GapProposal(head, (), (), None, None, is_hidden(start, coronal, head))
+    retraction = _retraction(start, coronal, sagittal, head, _lateral(sagittal, side))
+    width = _longest(_width(cut) for cut in on_sagittal.cuts)
+    # A gap that goes on beneath a void may be wider there: an end of either line hides both.
+    ends = ((retraction, coronal), (width, sagittal))
+    hidden = any(_has_hidden_end(line, volume, head) for line, volume in ends)
     return GapProposal(
         head=head,
         coronal_slices=tuple(cut.layer.number for cut in on_coronal.cuts),
         sagittal_slices=tuple(cut.layer.number for cut in on_sagittal.cuts),
-        retraction=_retraction(start, coronal, sagittal, head, lateral),
-        width=_longest(_width(cut) for cut in on_sagittal.cuts),
+        retraction=None if hidden else retraction,
+        width=None if hidden else width,
+        is_hidden=hidden,
     )
+
+
+def _has_hidden_end(line: Line | None, volume: Volume, head: Head) -> bool:
+    return line is not None and any(is_hidden(end, volume, head) for end in (line.start, line.end))
 
 
 def _on_slices(click: Points, volume: Volume, head: Head) -> Region:
