@@ -37,6 +37,9 @@ CsvFolder = Annotated[
     Path | None, typer.Option("--csv", help="Folder to write the whole tables to as CSV.")
 ]
 Level = Annotated[float, typer.Option("--level", help="Confidence level.")]
+WIDE = 150
+"""Characters a table may take: a narrower terminal folds its lines rather than cut its words."""
+
 SOURCE_FILE = "made_from.json"
 FILES_ONLY = ["level", "method"]
 """Columns that stand in the files and not on the terminal."""
@@ -197,6 +200,7 @@ def _draw(title: str, table: pd.DataFrame) -> None:
         say(f"{title}: nothing to show yet.")
         return
     drawn, notes = draw_table(title, table.drop(columns=FILES_ONLY, errors="ignore"))
+    OUT.width = max(OUT.width, WIDE)
     OUT.print(drawn)
     for note in notes:
         say(note)
