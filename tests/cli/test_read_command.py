@@ -7,13 +7,13 @@ import sys
 import pytest
 from typer.testing import CliRunner
 
-from imgtrack.cli import read
+from imgtrack.cli import read, windows
 from imgtrack.cli.main import app
 from imgtrack.domain.errors import Unavailable
 
 
 def test_without_the_extra_it_says_what_to_install(monkeypatch):
-    monkeypatch.setattr(read, "find_spec", lambda name: None if name == "napari" else object())
+    monkeypatch.setattr(windows, "find_spec", lambda name: None if name == "napari" else object())
     found = CliRunner().invoke(app, ["read", "--reader", "R1"])
     assert isinstance(found.exception, Unavailable)
     (fault,) = found.exception.faults
@@ -23,8 +23,8 @@ def test_without_the_extra_it_says_what_to_install(monkeypatch):
 
 @pytest.mark.skipif(sys.platform != "linux", reason="other systems always have a screen")
 def test_without_a_screen_it_says_so(monkeypatch):
-    monkeypatch.setattr(read, "find_spec", lambda _name: object())
-    for name in read.SCREENS:
+    monkeypatch.setattr(windows, "find_spec", lambda _name: object())
+    for name in windows.SCREENS:
         monkeypatch.delenv(name, raising=False)
     found = CliRunner().invoke(app, ["read", "--reader", "R1"])
     assert isinstance(found.exception, Unavailable)

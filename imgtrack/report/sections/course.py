@@ -76,11 +76,7 @@ def _with_t_limits(summary: pd.DataFrame) -> pd.DataFrame:
 
 
 def _transitions(material: Material) -> Part:
-    frame = material.tables["transitions"]
-    frame = frame.assign(
-        from_timepoint=frame["from_timepoint"].map(material.label),
-        to_timepoint=frame["to_timepoint"].map(material.label),
-    )
+    frame = material.labelled("transitions", "from_timepoint", "to_timepoint")
     columns = (
         words("from_timepoint", "from"),
         words("to_timepoint", "to"),
@@ -95,11 +91,7 @@ def _transitions(material: Material) -> Part:
 
 
 def _changes(material: Material) -> Part:
-    frame = material.tables["changes"]
-    frame = frame.assign(
-        from_timepoint=frame["from_timepoint"].map(material.label),
-        to_timepoint=frame["to_timepoint"].map(material.label),
-    )
+    frame = material.labelled("changes", "from_timepoint", "to_timepoint")
     columns = (
         words("question", "measurement"),
         words("from_timepoint", "from"),

@@ -94,10 +94,14 @@ class Material:
         point = self.protocol.timepoint_named(str(timepoint))
         return point.label if point else str(timepoint)
 
-    def labelled(self, name: str) -> pd.DataFrame:
-        """Return a table with the labels of its timepoints in place of their names."""
+    def labelled(self, name: str, *columns: str) -> pd.DataFrame:
+        """Return a table with labels in place of the names of its timepoints.
+
+        They stand in ``timepoint`` unless other columns are given.
+        """
         frame = self.tables[name]
-        return frame.assign(timepoint=frame["timepoint"].map(self.label))
+        named = columns or ("timepoint",)
+        return frame.assign(**{each: frame[each].map(self.label) for each in named})
 
     def shown(
         self,
