@@ -2,7 +2,8 @@
 
 The items are put in our own words. Their numbers are those of the papers: GRRAS, Kottner J et al,
 J Clin Epidemiol 2011;64:96-106 (15 items); STROBE, von Elm E et al, PLoS Med 2007;4:e296
-(22 items). The wording was written without the papers at hand: check against them before use.
+(22 items, cohort form). Numbers and subjects were held against reprints of both; the sentences are
+ours.
 """
 
 from __future__ import annotations
@@ -68,7 +69,7 @@ STROBE: tuple[tuple[str, str, str], ...] = (
 )
 
 FOR_AUTHORS = "For the authors: the study's records do not say."
-UNCHECKED = "Items in our words, written without the paper at hand; check against it before use."
+OWN_WORDS = "Items in our words; a journal wants the wording of its own form."
 
 
 def grras(facts: Mapping[str, str]) -> Checklist:
@@ -81,7 +82,7 @@ def grras(facts: Mapping[str, str]) -> Checklist:
     """
     return Checklist(
         "Reliability and agreement checklist (GRRAS, 15 items)",
-        f"Kottner J et al. J Clin Epidemiol 2011;64:96-106. {UNCHECKED}",
+        f"Kottner J et al. J Clin Epidemiol 2011;64:96-106. {OWN_WORDS}",
         _entries(GRRAS, facts),
     )
 
@@ -90,7 +91,7 @@ def strobe(facts: Mapping[str, str]) -> Checklist:
     """Return the checklist for cohort studies, answered by facts of the study; as `grras`."""
     return Checklist(
         "Cohort checklist (STROBE, 22 items)",
-        f"von Elm E et al. PLoS Med 2007;4:e296. {UNCHECKED}",
+        f"von Elm E et al. PLoS Med 2007;4:e296. {OWN_WORDS}",
         _entries(STROBE, facts),
     )
 
