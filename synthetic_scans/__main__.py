@@ -12,7 +12,7 @@ from pathlib import Path
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-from synthetic_scans.cohort_run import FolderRefused, Made, Settings, make_cohort
+from synthetic_scans.cohort.run import FolderRefused, Made, Settings, make_cohort
 
 DEFAULT = Settings()
 REFUSED = 2

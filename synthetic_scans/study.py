@@ -12,10 +12,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from synthetic_scans.anatomy import Phantom
-from synthetic_scans.cohort_files import write_json
-from synthetic_scans.cohort_records import Patient, ScanPlan, Trouble
-from synthetic_scans.headers import SeriesHeader, StudyHeader, Written
+from synthetic_scans.cohort.files import write_json
+from synthetic_scans.cohort.records import Patient, ScanPlan, Trouble
+from synthetic_scans.phantom.shoulder import Phantom
+from synthetic_scans.phantom.tissue import Sample, Sampled
 from synthetic_scans.planes import frames
 from synthetic_scans.scanner import Stack, Weighting, acquire, acquire_dixon
 from synthetic_scans.scanner.radiograph import Exposure, expose, true_ap
@@ -23,12 +23,12 @@ from synthetic_scans.scanner.sampling import slice_positions
 from synthetic_scans.seeds import generator
 from synthetic_scans.spec import Side
 from synthetic_scans.study_series import DETECTOR_MM, Prescription, Size, prescribe
-from synthetic_scans.tissue import Sample, Sampled
-from synthetic_scans.truth import Truth, truth
-from synthetic_scans.truth_sections import SliceStack
-from synthetic_scans.write_dx import write_dx
-from synthetic_scans.write_enhanced import write_enhanced
-from synthetic_scans.write_mr import write_series
+from synthetic_scans.truth.sections import SliceStack
+from synthetic_scans.truth.shoulder import Truth, truth
+from synthetic_scans.writing.dx import write_dx
+from synthetic_scans.writing.enhanced import write_enhanced
+from synthetic_scans.writing.headers import SeriesHeader, StudyHeader, Written
+from synthetic_scans.writing.mr import write_series
 
 RADIOGRAPH_SERIES = 90
 

@@ -8,8 +8,8 @@ from typing import Literal
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from synthetic_scans.cohort_records import ScanPlan, Trouble
-from synthetic_scans.pathology_implants import implants
+from synthetic_scans.cohort.records import ScanPlan, Trouble
+from synthetic_scans.phantom.implants import implants
 from synthetic_scans.planes import PlaneFrame, PlaneName, frames, joint_frame
 from synthetic_scans.scanner import (
     Acquisition,

@@ -21,7 +21,7 @@ from rich.text import Text
 from imgtrack.domain.cautions import CAUTION
 
 if TYPE_CHECKING:
-    from imgtrack.desk.sheets import Progress as Report
+    from imgtrack.desk.registry.sheets import Progress as Report
     from imgtrack.domain.errors import ImgtrackError
 
 OUT = Console(highlight=False, soft_wrap=True)

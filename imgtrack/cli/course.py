@@ -9,9 +9,9 @@ import typer
 
 from imgtrack.cli.options import HERE, StudyFolder, Who, opened
 from imgtrack.cli.windows import require_window
-from imgtrack.desk.course import open_course
+from imgtrack.desk.course.visits import open_course
 
-WINDOWS = "imgtrack_napari.course"
+WINDOWS = "imgtrack_napari.course.opening"
 
 
 def course(

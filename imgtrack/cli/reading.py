@@ -11,15 +11,16 @@ import typer
 from imgtrack.cli.asking import answers_in, ask_phrase
 from imgtrack.cli.console import say
 from imgtrack.cli.options import HERE, Amend, StudyFolder, Who, opened
-from imgtrack.desk import amending, pass_phrases
-from imgtrack.desk.allot import allot as allot_readings
-from imgtrack.desk.people import people as everyone
-from imgtrack.desk.training import take_training_key
+from imgtrack.desk.cases.allot import allot as allot_readings
+from imgtrack.desk.cases.training import take_training_key
+from imgtrack.desk.people import pass_phrases
+from imgtrack.desk.people.roll import people as everyone
+from imgtrack.desk.readings import amending
 from imgtrack.domain.reading import Round
 from imgtrack.domain.training import NOT_ASSESSABLE
 
 if TYPE_CHECKING:
-    from imgtrack.desk.people import Standing
+    from imgtrack.desk.people.roll import Standing
 
 
 def allot(

@@ -12,10 +12,10 @@ from imgtrack.cli.console import progress, say
 from imgtrack.cli.options import HERE, Amend, SheetFile, StudyFolder, Who, clock, opened
 from imgtrack.desk import protocols
 from imgtrack.desk import study as studies
-from imgtrack.desk.enrol import enrol as enrol_repairs
-from imgtrack.desk.events import take_events
-from imgtrack.desk.filing import Filed
-from imgtrack.desk.scores import take_scores
+from imgtrack.desk.registry.enrol import enrol as enrol_repairs
+from imgtrack.desk.registry.events import take_events
+from imgtrack.desk.registry.filing import Filed
+from imgtrack.desk.registry.scores import take_scores
 from imgtrack.domain.protocol import Role
 
 NewFolder = Annotated[Path, typer.Argument(help="A new or empty folder.")]

@@ -11,7 +11,7 @@ import typer
 from imgtrack.cli.console import progress, say, say_caution
 from imgtrack.cli.options import HERE, StudyFolder, Who, day_given, opened
 from imgtrack.desk import results as desk_results
-from imgtrack.desk.shelf import FolderShelf
+from imgtrack.desk.cases.shelf import FolderShelf
 from imgtrack.outcomes.compute import compute
 from imgtrack.outcomes.readers import RESAMPLES
 from imgtrack.report.places import Places

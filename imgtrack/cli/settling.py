@@ -11,16 +11,16 @@ import typer
 from imgtrack.cli.asking import answers_in, ask_phrase
 from imgtrack.cli.console import progress, say, say_caution
 from imgtrack.cli.options import HERE, Amend, SheetFile, StudyFolder, Who, opened
-from imgtrack.desk import access
-from imgtrack.desk import settle as settling
-from imgtrack.desk.import_readings import import_readings as take_readings
-from imgtrack.desk.progress import drift as rolling
-from imgtrack.desk.progress import progress as how_far
-from imgtrack.desk.verdicts import follow_all
+from imgtrack.desk.imports.readings import import_readings as take_readings
+from imgtrack.desk.people import access
+from imgtrack.desk.readings import settle as settling
+from imgtrack.desk.readings.progress import drift as rolling
+from imgtrack.desk.readings.progress import progress as how_far
+from imgtrack.desk.readings.verdicts import follow_all
 
 if TYPE_CHECKING:
-    from imgtrack.desk.progress import Drift, ReaderProgress, Step
-    from imgtrack.desk.settle import Waiting
+    from imgtrack.desk.readings.progress import Drift, ReaderProgress, Step
+    from imgtrack.desk.readings.settle import Waiting
 
 
 def settle(

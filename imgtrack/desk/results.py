@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
-from imgtrack.desk.allot import READABLE, first_readings_to_allot
+from imgtrack.desk.cases.allot import READABLE, first_readings_to_allot
 from imgtrack.desk.refusal import refusal
 from imgtrack.domain.cases import Case, TrainingKey
 from imgtrack.domain.errors import Fault

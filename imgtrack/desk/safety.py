@@ -13,7 +13,7 @@ from imgtrack.store import database
 from imgtrack.store import verify as checks
 
 if TYPE_CHECKING:
-    from imgtrack.desk.sheets import Progress
+    from imgtrack.desk.registry.sheets import Progress
     from imgtrack.domain.errors import Fault
     from imgtrack.store.backup import BackupReport
 

@@ -15,13 +15,13 @@ from importlib.metadata import version as version_of
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from imgtrack.desk.images import plane_of
+from imgtrack.desk.cases.images import plane_of
+from imgtrack.desk.cases.layout import form_of, scan_of
 from imgtrack.desk.intake.linking import examined_on
 from imgtrack.desk.intake.recording import repair_of
 from imgtrack.desk.intake.storing import SUFFIX, ScanFiles
-from imgtrack.desk.layout import form_of, scan_of
-from imgtrack.desk.readings import SEE_ALL, latest
-from imgtrack.desk.sheets import Progress, no_progress
+from imgtrack.desk.readings.looking import SEE_ALL, latest
+from imgtrack.desk.registry.sheets import Progress, no_progress
 from imgtrack.dicom.structured import (
     Context,
     Place,

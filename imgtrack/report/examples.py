@@ -16,7 +16,7 @@ from imgtrack.report.figures.slices import slices
 from imgtrack.report.looking import Looked, slices_of
 
 if TYPE_CHECKING:
-    from imgtrack.desk.images import Shelf
+    from imgtrack.desk.cases.images import Shelf
     from imgtrack.desk.study import Study
     from imgtrack.domain.reading import Verdict
     from imgtrack.report.figures.drawing import Drawing

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import date
 
-    from imgtrack.desk.images import Shelf
+    from imgtrack.desk.cases.images import Shelf
     from imgtrack.domain.imaging import Scan
     from imgtrack.domain.protocol import Protocol
     from imgtrack.domain.reading import Reading

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from imgtrack.desk.images import plane_of
+from imgtrack.desk.cases.images import plane_of
 from imgtrack.domain.errors import ImgtrackError
 from imgtrack.domain.protocol import Plane
 from imgtrack.report.figures.slices import Line, Slice
 
 if TYPE_CHECKING:
-    from imgtrack.desk.images import Shelf, Shelved
+    from imgtrack.desk.cases.images import Shelf, Shelved
     from imgtrack.domain.imaging import Scan
     from imgtrack.domain.reading import Reading
     from imgtrack.domain.series import Series

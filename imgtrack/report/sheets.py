@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from datetime import date
     from pathlib import Path
 
-    from imgtrack.desk.images import Shelf
+    from imgtrack.desk.cases.images import Shelf
     from imgtrack.desk.study import Study
 
 FOLDER = "sheets"

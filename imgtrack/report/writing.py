@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from imgtrack.desk.images import Shelf
+    from imgtrack.desk.cases.images import Shelf
     from imgtrack.desk.study import Study
     from imgtrack.outcomes.compute import Results
     from imgtrack.report.page import Page

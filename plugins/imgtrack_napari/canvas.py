@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from napari.layers import Image
     from qtpy.QtWidgets import QWidget
 
-    from imgtrack.desk.images import ShownPixels, ShownSeries
+    from imgtrack.desk.cases.images import ShownPixels, ShownSeries
     from imgtrack_napari.conversion import PanePoint
     from imgtrack_napari.grey import Window
 

@@ -11,8 +11,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from imgtrack.desk.images import ShownImage, ShownPixels, ShownSeries
-    from imgtrack.desk.screen import BlindCase
+    from imgtrack.desk.cases.images import ShownImage, ShownPixels, ShownSeries
+    from imgtrack.desk.cases.screen import BlindCase
 
 
 class CaseImages:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from imgtrack.desk.images import ShownImage, ShownPixels, ShownSeries
+    from imgtrack.desk.cases.images import ShownImage, ShownPixels, ShownSeries
     from imgtrack.measure.plane import PlaneGeometry
     from imgtrack_napari.grey import Window
 

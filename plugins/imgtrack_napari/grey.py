@@ -10,7 +10,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from imgtrack.desk.images import ShownSeries
+    from imgtrack.desk.cases.images import ShownSeries
 
 LOW_PERCENT, HIGH_PERCENT = 1.0, 99.7
 """Share of the tissue that may be black or white; our choice, no source."""

@@ -9,7 +9,7 @@ from imgtrack.domain.protocol import Plane, Weighting
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from imgtrack.desk.images import ShownSeries
+    from imgtrack.desk.cases.images import ShownSeries
 
 PANES = (Plane.CORONAL_OBLIQUE, Plane.SAGITTAL_OBLIQUE, Plane.AXIAL)
 """The panes from left to right."""

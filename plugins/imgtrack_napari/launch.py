@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 from napari.qt import get_qapp
 
-from imgtrack.desk.booth import open_booth
-from imgtrack.desk.loose import open_loose
+from imgtrack.desk.cases.booth import open_booth
+from imgtrack.desk.cases.loose import open_loose
 from imgtrack.domain.errors import ImgtrackError
 from imgtrack_napari.session import Session
 from imgtrack_napari.window import ReadingWindow

@@ -15,7 +15,7 @@ from imgtrack.measure.stack import Stack
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
 
-    from imgtrack.desk.images import ShownSeries
+    from imgtrack.desk.cases.images import ShownSeries
     from imgtrack.domain.form import Landmarks, Measured, Origin, Part
 
 Point = tuple[float, ...]

@@ -18,7 +18,7 @@ from imgtrack_napari.look import CROSSING, DRAWN, IN_HAND, PROPOSED
 if TYPE_CHECKING:
     from qtpy.QtGui import QPainter
 
-    from imgtrack.desk.images import ShownImage
+    from imgtrack.desk.cases.images import ShownImage
     from imgtrack_napari.figures import Figure
     from imgtrack_napari.measuring import Placed
     from imgtrack_napari.pane import PaneView

@@ -19,7 +19,7 @@ from imgtrack_napari.overlay import paint
 if TYPE_CHECKING:
     from qtpy.QtGui import QMouseEvent, QPaintEvent, QResizeEvent, QWheelEvent
 
-    from imgtrack.desk.images import ShownImage
+    from imgtrack.desk.cases.images import ShownImage
     from imgtrack.domain.protocol import Plane
     from imgtrack_napari.figures import Figure, Handle
     from imgtrack_napari.grey import GreyMemory

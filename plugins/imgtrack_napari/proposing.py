@@ -21,7 +21,7 @@ from imgtrack_napari.moving import moved
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from imgtrack.desk.images import ShownSeries
+    from imgtrack.desk.cases.images import ShownSeries
     from imgtrack.measure.suggest.gap import GapProposal, Line
     from imgtrack_napari.figures import Handle
     from imgtrack_napari.session import Session

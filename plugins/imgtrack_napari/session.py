@@ -20,9 +20,9 @@ from imgtrack_napari.viewing import Viewing
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from imgtrack.desk.booth import Booth
-    from imgtrack.desk.screen import BlindCase
-    from imgtrack.desk.signing import Signed
+    from imgtrack.desk.cases.booth import Booth
+    from imgtrack.desk.cases.screen import BlindCase
+    from imgtrack.desk.readings.signing import Signed
     from imgtrack.domain.form import Form, Question
 
 

@@ -13,7 +13,7 @@ from imgtrack_napari.hanging import PANES, best_for_muscle, best_for_tendon, han
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from imgtrack.desk.images import ShownImage, ShownSeries
+    from imgtrack.desk.cases.images import ShownImage, ShownSeries
     from imgtrack.measure.plane import PlaneGeometry
     from imgtrack.measure.points import Points
 

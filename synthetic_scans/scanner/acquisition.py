@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Literal, get_args
 
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.planes import PlaneName
 from synthetic_scans.scanner.artefacts import Artefacts
 from synthetic_scans.scanner.relaxation import check_field
-from synthetic_scans.tissue import Tissue
 
 Profile = Literal["rectangle", "gaussian"]
 PhaseEncoding = Literal["ROW", "COL"]

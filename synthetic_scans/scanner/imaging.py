@@ -19,9 +19,9 @@ from synthetic_scans.scanner.stack import Content, Stack
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from synthetic_scans.phantom.tissue import Sampled
     from synthetic_scans.planes import PlaneFrame
     from synthetic_scans.scanner.acquisition import Acquisition
-    from synthetic_scans.tissue import Sampled
 
 
 @dataclass(frozen=True, slots=True)

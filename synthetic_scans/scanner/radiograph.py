@@ -20,14 +20,14 @@ from typing import TYPE_CHECKING, get_args
 
 import numpy as np
 
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.scanner.rays import ProjectionGeometry, RayBox, true_ap
 from synthetic_scans.spec import Material
-from synthetic_scans.tissue import Tissue
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from synthetic_scans.tissue import Sampled
+    from synthetic_scans.phantom.tissue import Sampled
 
 __all__ = [
     "Exposure",

@@ -10,8 +10,8 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
+    from synthetic_scans.phantom.tissue import Sampled
     from synthetic_scans.planes import PlaneFrame
-    from synthetic_scans.tissue import Sampled
 
 
 @dataclass(frozen=True, slots=True)

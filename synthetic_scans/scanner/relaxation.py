@@ -23,7 +23,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from synthetic_scans.tissue import Tissue
+from synthetic_scans.phantom.tissue import Tissue
 
 FIELDS_T = (1.5, 3.0)
 """Main fields with tabulated relaxation times, tesla."""

@@ -25,12 +25,12 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from synthetic_scans.phantom.tissue import Sampled
     from synthetic_scans.planes import PlaneFrame
     from synthetic_scans.scanner.acquisition import Acquisition
     from synthetic_scans.scanner.artefacts import CoilShading
     from synthetic_scans.scanner.sampling import Mixture
     from synthetic_scans.scanner.stack import Content
-    from synthetic_scans.tissue import Sampled
 
 SLAB_SLICES = 12
 """Slices sampled in one go: enough to keep call overhead small, few enough to save memory."""

@@ -13,10 +13,10 @@ from scipy.stats import qmc
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from synthetic_scans.phantom.tissue import Sampled
     from synthetic_scans.planes import PlaneFrame
     from synthetic_scans.scanner.acquisition import Acquisition
     from synthetic_scans.scanner.signal import TissueSignals
-    from synthetic_scans.tissue import Sampled
 
 _GAUSSIAN_FWHM = math.sqrt(8 * math.log(2))
 """Full width at half maximum of a Gaussian of unit standard deviation."""

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.scanner.relaxation import INTRINSIC_FAT, fat_pool, water_pool
-from synthetic_scans.tissue import Tissue
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from synthetic_scans.tissue import Sample, Tissue
+from synthetic_scans.phantom.tissue import Sample, Tissue
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -29,7 +29,7 @@ from imgtrack.domain.errors import Refused
 from imgtrack.domain.subjects import Side
 from imgtrack.measure.suggest.gap import GapProposal, gap_at
 from imgtrack.stats.proportions import clustered_proportion, proportion
-from synthetic_scans.truth import Truth
+from synthetic_scans.truth.shoulder import Truth
 
 AIM_MM = 1.0
 MEDIAL_SHARE = 0.8

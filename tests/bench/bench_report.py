@@ -21,8 +21,8 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "report"))
 import invented_study
 
 from imgtrack.desk import study as studies
+from imgtrack.desk.cases.shelf import FolderShelf
 from imgtrack.desk.results import gather
-from imgtrack.desk.shelf import FolderShelf
 from imgtrack.outcomes.compute import compute
 from imgtrack.report.places import Places
 from imgtrack.report.writing import write_report

@@ -1,7 +1,7 @@
 """How often the limits of a study hold what is true of its readers.
 
 Run ``python tests/bench/bench_whole.py [--studies 200] [--scans 120]``. Two simulated readers of
-known error read studies of invented scans (`synthetic_scans.readers_population.typical_cases`).
+known error read studies of invented scans (`synthetic_scans.readers.population.typical_cases`).
 What they agree on in the long run is simulated on 400,000 further scans; each study's limits are
 those the report shows (`imgtrack.outcomes.agreement`). A row gives the true value, the mean
 estimate, and the share of studies whose 95 % limits hold the true value, with the Wilson limits of
@@ -20,8 +20,8 @@ import pandas as pd
 from imgtrack.domain.scales import retear_rule
 from imgtrack.outcomes.agreement import grade_agreement, measurement_agreement
 from imgtrack.stats.proportions import proportion
-from synthetic_scans.readers import LENGTHS, Answers, default_readers, read_all
-from synthetic_scans.readers_population import (
+from synthetic_scans.readers.people import LENGTHS, Answers, default_readers, read_all
+from synthetic_scans.readers.population import (
     PopulationAgreement,
     population_agreement,
     typical_cases,

@@ -19,8 +19,8 @@ from statistics import median
 
 import numpy as np
 
-from synthetic_scans.anatomy import Phantom
-from synthetic_scans.cohort_run import Settings, make_cohort
+from synthetic_scans.cohort.run import Settings, make_cohort
+from synthetic_scans.phantom.shoulder import Phantom
 from synthetic_scans.planes import PLANES, frames
 from synthetic_scans.scanner import Acquisition, acquire
 from synthetic_scans.spec import Condition, FullThicknessDefect, ShoulderSpec

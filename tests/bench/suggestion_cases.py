@@ -15,10 +15,10 @@ import numpy as np
 from imgtrack.measure.plane import PlaneGeometry
 from imgtrack.measure.stack import Stack
 from imgtrack.measure.suggest.volume import Volume
-from synthetic_scans.anatomy import Phantom
-from synthetic_scans.anatomy_cuff import cuff
-from synthetic_scans.pathology import LesionFrame, gap
-from synthetic_scans.pathology_implants import implants
+from synthetic_scans.phantom.cuff import cuff
+from synthetic_scans.phantom.implants import implants
+from synthetic_scans.phantom.lesions import LesionFrame, gap
+from synthetic_scans.phantom.shoulder import Phantom
 from synthetic_scans.planes import frames, joint_frame
 from synthetic_scans.scanner import Acquisition, Artefacts, acquire, rod
 from synthetic_scans.spec import (
@@ -29,8 +29,8 @@ from synthetic_scans.spec import (
     PartialDefect,
     ShoulderSpec,
 )
-from synthetic_scans.truth import Truth, truth
-from synthetic_scans.truth_sections import SliceStack
+from synthetic_scans.truth.sections import SliceStack
+from synthetic_scans.truth.shoulder import Truth, truth
 
 SNR, MATRIX, SAMPLES = 20.0, 256, 4
 SLICES = {"coronal_oblique": (20, 3.0), "sagittal_oblique": (24, 3.2)}

@@ -9,7 +9,7 @@ import pytest
 from typer.main import get_command
 
 from imgtrack.cli.main import app
-from synthetic_scans import cohort_run
+from synthetic_scans.cohort import run as cohort_run
 from synthetic_scans.study_series import Size, StackSize
 
 TINY = Size(
@@ -60,7 +60,7 @@ def test_a_folder_with_other_things_is_refused(run):
 
 
 def test_other_numbers_are_refused_in_a_folder_of_a_demo(run, tiny):
-    from synthetic_scans.cohort_run import Settings, make_cohort
+    from synthetic_scans.cohort.run import Settings, make_cohort
 
     make_cohort(Path("d/sheets"), Settings(seed=3, repairs=1, size="quick", images=False))
     code, _, err = run("demo", "d", "--repairs", "2", "--seed", "3")

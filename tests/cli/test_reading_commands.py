@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 import typer
 
-from imgtrack.desk.cases import open_next
-from imgtrack.desk.drafts import save_draft
-from imgtrack.desk.signing import sign
+from imgtrack.desk.cases.opening import open_next
+from imgtrack.desk.readings.drafts import save_draft
+from imgtrack.desk.readings.signing import sign
 from imgtrack.desk.study import open_study
 from imgtrack.domain.series import ScanProblem, ScanProblemKind
 

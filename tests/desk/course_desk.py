@@ -11,7 +11,7 @@ from types import MappingProxyType
 
 from reading_desk import line, opened, prepare, series_of, torn
 
-from imgtrack.desk.images import Shelved, ShownPixels
+from imgtrack.desk.cases.images import Shelved, ShownPixels
 from imgtrack.domain.imaging import Modality, Scan, Stage
 from imgtrack.domain.protocol import Weighting
 from imgtrack.domain.reading import Verdict

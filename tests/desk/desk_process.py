@@ -22,11 +22,11 @@ from pathlib import Path
 
 from reading_desk import PHRASE, InventedShelf, healed, torn
 
-from imgtrack.desk.allot import allot
-from imgtrack.desk.cases import open_next
-from imgtrack.desk.drafts import save_draft
-from imgtrack.desk.lists import OPENABLE, my_cases
-from imgtrack.desk.signing import sign
+from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.cases.lists import OPENABLE, my_cases
+from imgtrack.desk.cases.opening import open_next
+from imgtrack.desk.readings.drafts import save_draft
+from imgtrack.desk.readings.signing import sign
 from imgtrack.desk.study import open_study
 from imgtrack.domain.errors import Refused
 from imgtrack.store.drafts import all_drafts

@@ -14,8 +14,8 @@ import numpy as np
 from argon2 import PasswordHasher
 
 from imgtrack.desk import study as studies
-from imgtrack.desk.images import Shelved, ShownPixels
-from imgtrack.desk.pass_phrases import set_pass_phrase
+from imgtrack.desk.cases.images import Shelved, ShownPixels
+from imgtrack.desk.people.pass_phrases import set_pass_phrase
 from imgtrack.domain.certainty import Certainty
 from imgtrack.domain.errors import Fault, Unavailable
 from imgtrack.domain.imaging import Modality, Scan

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 from reading_desk import PHRASE, InventedShelf, add_scans, with_phrase
 
-from imgtrack.desk.allot import allot
-from imgtrack.desk.cases import open_case
-from imgtrack.desk.drafts import save_draft
-from imgtrack.desk.settle import settle
-from imgtrack.desk.signing import sign
+from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.cases.opening import open_case
+from imgtrack.desk.readings.drafts import save_draft
+from imgtrack.desk.readings.settle import settle
+from imgtrack.desk.readings.signing import sign
 from imgtrack.domain.cases import Case
 from imgtrack.domain.imaging import Scan
 from imgtrack.domain.reading import Reading, Round, Verdict

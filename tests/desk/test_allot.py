@@ -18,14 +18,14 @@ from reading_desk import (
     with_phrase,
 )
 
-from imgtrack.desk.allot import CODE_SIGNS, allot, random_code
-from imgtrack.desk.amending import amend
-from imgtrack.desk.cases import open_case, open_next
-from imgtrack.desk.drafts import save_draft
-from imgtrack.desk.lists import CaseState, lines_of, my_cases, next_case
-from imgtrack.desk.people import people
-from imgtrack.desk.signing import sign
-from imgtrack.desk.training import take_training_key
+from imgtrack.desk.cases.allot import CODE_SIGNS, allot, random_code
+from imgtrack.desk.cases.lists import CaseState, lines_of, my_cases, next_case
+from imgtrack.desk.cases.opening import open_case, open_next
+from imgtrack.desk.cases.training import take_training_key
+from imgtrack.desk.people.roll import people
+from imgtrack.desk.readings.amending import amend
+from imgtrack.desk.readings.drafts import save_draft
+from imgtrack.desk.readings.signing import sign
 from imgtrack.domain.allotment import order_key
 from imgtrack.domain.cases import Case
 from imgtrack.domain.errors import InvalidInput, Refused

@@ -9,8 +9,8 @@ from datetime import date
 import pytest
 
 from imgtrack.desk.board import board
-from imgtrack.desk.enrol import enrol
-from imgtrack.desk.events import take_events
+from imgtrack.desk.registry.enrol import enrol
+from imgtrack.desk.registry.events import take_events
 from imgtrack.domain.errors import InvalidInput, Refused
 from imgtrack.domain.imaging import Modality, Scan, Stage
 from imgtrack.domain.schedule import State

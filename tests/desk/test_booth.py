@@ -6,10 +6,10 @@ import pytest
 from blindness import found_in
 from reading_desk import PHRASE, InventedShelf, add_scans, desk_of, log_of, torn, with_phrase
 
-from imgtrack.desk import booth as booths
-from imgtrack.desk.ahead import ShelfAhead, prepare_next
-from imgtrack.desk.allot import allot
-from imgtrack.desk.booth import open_booth
+from imgtrack.desk.cases import booth as booths
+from imgtrack.desk.cases.ahead import ShelfAhead, prepare_next
+from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.cases.booth import open_booth
 from imgtrack.domain.errors import Refused, Unavailable
 from imgtrack.store.drafts import drafts_saved
 
@@ -87,7 +87,7 @@ def test_reading_ahead_loads_but_claims_and_logs_nothing(study, shelf):
 
 
 def test_what_was_loaded_ahead_is_not_loaded_again(study, shelf):
-    from imgtrack.desk.cases import open_next
+    from imgtrack.desk.cases.opening import open_next
 
     desk, ahead = desk_of(study, "R1"), ShelfAhead(shelf)
     prepare_next(desk, ahead, after="none")

@@ -19,12 +19,12 @@ from reading_desk import (
     with_phrase,
 )
 
-from imgtrack.desk.allot import allot
-from imgtrack.desk.amending import amend, reopen, signed_answers
-from imgtrack.desk.cases import open_case, open_next
-from imgtrack.desk.drafts import save_draft
-from imgtrack.desk.lists import my_cases
-from imgtrack.desk.signing import sign
+from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.cases.lists import my_cases
+from imgtrack.desk.cases.opening import open_case, open_next
+from imgtrack.desk.readings.amending import amend, reopen, signed_answers
+from imgtrack.desk.readings.drafts import save_draft
+from imgtrack.desk.readings.signing import sign
 from imgtrack.domain.cases import Case
 from imgtrack.domain.errors import ImgtrackError, InvalidInput, Refused, Unavailable
 from imgtrack.domain.imaging import Scan

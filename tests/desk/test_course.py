@@ -6,10 +6,10 @@ import pytest
 from course_desk import CODE, DAYS, MOVED_ALONG_MM, SCANS, course_study
 from reading_desk import Clock, InventedShelf, desk_of, log_of
 
-from imgtrack.desk.allot import allot
-from imgtrack.desk.course import open_course
-from imgtrack.desk.course_implants import NOT_DETECTABLE, implant_moves
-from imgtrack.desk.course_trends import trends_of
+from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.course.implants import NOT_DETECTABLE, implant_moves
+from imgtrack.desk.course.trends import trends_of
+from imgtrack.desk.course.visits import open_course
 from imgtrack.domain.errors import InvalidInput, Refused
 from imgtrack.domain.first_retear import FirstRetear
 from imgtrack.domain.scales import Healing

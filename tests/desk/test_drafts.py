@@ -15,11 +15,11 @@ from pathlib import Path
 import pytest
 from reading_desk import PHRASE, InventedShelf, add_scans, desk_of, healed, torn, with_phrase
 
-from imgtrack.desk.allot import allot
-from imgtrack.desk.cases import open_case, open_next
-from imgtrack.desk.drafts import save_draft
-from imgtrack.desk.lists import CaseState, my_cases
-from imgtrack.desk.signing import sign
+from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.cases.lists import CaseState, my_cases
+from imgtrack.desk.cases.opening import open_case, open_next
+from imgtrack.desk.readings.drafts import save_draft
+from imgtrack.desk.readings.signing import sign
 from imgtrack.domain.errors import InvalidInput, Refused
 from imgtrack.domain.reading import Reading
 from imgtrack.store.drafts import all_drafts, draft_of

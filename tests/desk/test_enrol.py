@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from imgtrack.desk.enrol import enrol
+from imgtrack.desk.registry.enrol import enrol
 from imgtrack.domain.errors import InvalidInput, Refused
 from imgtrack.domain.imaging import Modality, Scan
 from imgtrack.domain.subjects import Event, EventKind, Repair, Sex, Side

@@ -6,8 +6,8 @@ from datetime import date
 
 import pytest
 
-from imgtrack.desk.enrol import enrol
-from imgtrack.desk.events import take_events
+from imgtrack.desk.registry.enrol import enrol
+from imgtrack.desk.registry.events import take_events
 from imgtrack.domain.errors import InvalidInput
 from imgtrack.domain.subjects import Event, EventKind
 

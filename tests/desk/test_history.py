@@ -12,11 +12,11 @@ import pytest
 from reading_desk import PHRASE, desk_of, healed, torn
 from settling_desk import SHELF, Desk
 
-from imgtrack.desk.amending import amend
-from imgtrack.desk.cases import open_case
-from imgtrack.desk.drafts import save_draft
+from imgtrack.desk.cases.opening import open_case
 from imgtrack.desk.history import history
-from imgtrack.desk.signing import sign
+from imgtrack.desk.readings.amending import amend
+from imgtrack.desk.readings.drafts import save_draft
+from imgtrack.desk.readings.signing import sign
 from imgtrack.domain.errors import InvalidInput, Refused
 from imgtrack.domain.imaging import Stage
 from imgtrack.domain.reading import Reading

@@ -12,17 +12,17 @@ import pytest
 from reading_desk import desk_of
 
 from imgtrack.desk import study as studies
-from imgtrack.desk.allot import allot
-from imgtrack.desk.enrol import enrol
-from imgtrack.desk.import_readings import import_readings
-from imgtrack.desk.settle import waiting
+from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.imports.readings import import_readings
+from imgtrack.desk.readings.settle import waiting
+from imgtrack.desk.registry.enrol import enrol
 from imgtrack.domain.errors import InvalidInput, Refused
 from imgtrack.domain.imaging import Scan, Stage
 from imgtrack.domain.reading import Reading, Round, Verdict
 from imgtrack.domain.series import ScanProblem, ScanProblemKind
-from synthetic_scans import cohort_files
-from synthetic_scans.cohort import plan_cohort
-from synthetic_scans.readers import default_readers
+from synthetic_scans.cohort import files as cohort_files
+from synthetic_scans.cohort.plan import plan_cohort
+from synthetic_scans.readers.people import default_readers
 from synthetic_scans.study import truth_record
 from synthetic_scans.study_series import SIZES
 

@@ -7,7 +7,7 @@ from argon2 import PasswordHasher, Type
 from argon2.low_level import hash_secret
 from reading_desk import PHRASE, QUICK, desk_of, log_of, with_phrase
 
-from imgtrack.desk.pass_phrases import (
+from imgtrack.desk.people.pass_phrases import (
     STANDARD,
     check_pass_phrase,
     clear_pass_phrase,

@@ -10,13 +10,13 @@ from reading_desk import PHRASE, desk_of, healed, torn
 from settling_desk import SHELF, Desk
 from statsmodels.stats.proportion import proportion_confint
 
-from imgtrack.desk.allot import allot
-from imgtrack.desk.amending import amend
-from imgtrack.desk.cases import open_case
-from imgtrack.desk.drafts import save_draft
-from imgtrack.desk.import_readings import import_readings
-from imgtrack.desk.progress import LEVELS, Against, drift, progress
-from imgtrack.desk.signing import sign
+from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.cases.opening import open_case
+from imgtrack.desk.imports.readings import import_readings
+from imgtrack.desk.readings.amending import amend
+from imgtrack.desk.readings.drafts import save_draft
+from imgtrack.desk.readings.progress import LEVELS, Against, drift, progress
+from imgtrack.desk.readings.signing import sign
 from imgtrack.domain.cases import Case
 from imgtrack.domain.errors import InvalidInput, Refused
 from imgtrack.domain.imaging import Scan

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from reading_desk import add_scans, opened, prepare, with_phrase
 
-from imgtrack.desk.allot import allot
+from imgtrack.desk.cases.allot import allot
 from imgtrack.domain.cases import Case
 from imgtrack.domain.reading import Reading
 from imgtrack.store.drafts import all_drafts

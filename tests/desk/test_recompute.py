@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from reading_desk import PITCH, image, line, plane, series_of, torn
 
-from imgtrack.desk.images import Shelved, image_map, shown
-from imgtrack.desk.recompute import recompute
+from imgtrack.desk.cases.images import Shelved, image_map, shown
+from imgtrack.desk.readings.recompute import recompute
 from imgtrack.domain.form import form_for, read_answers
 from imgtrack.domain.imaging import Modality, Scan
 from imgtrack.domain.protocol import read_protocol

@@ -6,7 +6,7 @@ import pytest
 from reading_desk import add_scans, desk_of, healed, log_of, torn
 from settling_desk import Desk
 
-from imgtrack.desk.allot import allot
+from imgtrack.desk.cases.allot import allot
 from imgtrack.desk.results import gather, open_first_readings, require_results
 from imgtrack.domain.errors import Refused
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from imgtrack.desk.enrol import enrol
-from imgtrack.desk.scores import take_scores
+from imgtrack.desk.registry.enrol import enrol
+from imgtrack.desk.registry.scores import take_scores
 from imgtrack.domain.errors import InvalidInput, Refused
 from imgtrack.domain.subjects import Score
 

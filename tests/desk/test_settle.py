@@ -10,11 +10,11 @@ import pytest
 from reading_desk import PHRASE, desk_of, healed, log_of, torn
 from settling_desk import SHELF, Desk, with_people, without
 
-from imgtrack.desk.amending import amend
 from imgtrack.desk.board import board
-from imgtrack.desk.lists import CaseState
-from imgtrack.desk.settle import answer_sets, settle, waiting
-from imgtrack.desk.verdicts import adjudicator_for, follow, follow_all, latest_verdicts
+from imgtrack.desk.cases.lists import CaseState
+from imgtrack.desk.readings.amending import amend
+from imgtrack.desk.readings.settle import answer_sets, settle, waiting
+from imgtrack.desk.readings.verdicts import adjudicator_for, follow, follow_all, latest_verdicts
 from imgtrack.domain.allotment import order_key
 from imgtrack.domain.cases import Case, TrainingKey
 from imgtrack.domain.errors import InvalidInput, Refused
@@ -359,6 +359,6 @@ def test_an_unreadable_pick_after_an_amendment_is_told(made, monkeypatch):
 
     sets = answer_sets(desk.who["A1"], desk.settling_cases()[0].code)
     label = next(each.label for each in sets if each.answers["sugaya"]["value"] == "II")
-    monkeypatch.setattr("imgtrack.desk.settle.check_pass_phrase", amend_meanwhile)
+    monkeypatch.setattr("imgtrack.desk.readings.settle.check_pass_phrase", amend_meanwhile)
     with pytest.raises(Refused, match="amended meanwhile"):
         desk.pick(label)

@@ -18,14 +18,14 @@ from reading_desk import (
 )
 from settling_desk import SHELF
 
-from imgtrack.desk import access
-from imgtrack.desk.allot import allot
-from imgtrack.desk.cases import open_next
-from imgtrack.desk.drafts import save_draft
-from imgtrack.desk.progress import progress
-from imgtrack.desk.settle import answer_sets, settle, waiting
-from imgtrack.desk.signing import sign
-from imgtrack.desk.verdicts import follow_all
+from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.cases.opening import open_next
+from imgtrack.desk.people import access
+from imgtrack.desk.readings.drafts import save_draft
+from imgtrack.desk.readings.progress import progress
+from imgtrack.desk.readings.settle import answer_sets, settle, waiting
+from imgtrack.desk.readings.signing import sign
+from imgtrack.desk.readings.verdicts import follow_all
 from imgtrack.domain.errors import InvalidInput, Refused
 from imgtrack.domain.imaging import Stage
 from imgtrack.domain.protocol import Role

@@ -7,7 +7,7 @@ from datetime import date, datetime
 import openpyxl
 import pytest
 
-from imgtrack.desk.sheets import plain, read_sheet
+from imgtrack.desk.registry.sheets import plain, read_sheet
 from imgtrack.domain.errors import InvalidInput
 from imgtrack.domain.protocol import SheetColumns
 

@@ -24,15 +24,15 @@ from reading_desk import (
     with_phrase,
 )
 
-from imgtrack.desk import amending, signing
-from imgtrack.desk.allot import allot
-from imgtrack.desk.amending import amend, reopen, signed_answers
-from imgtrack.desk.cases import open_case, open_next
-from imgtrack.desk.drafts import save_draft
-from imgtrack.desk.layout import scan_of
-from imgtrack.desk.lists import CaseState, my_cases
-from imgtrack.desk.readings import all_readings, latest, latest_of, reading_of
-from imgtrack.desk.signing import sign
+from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.cases.layout import scan_of
+from imgtrack.desk.cases.lists import CaseState, my_cases
+from imgtrack.desk.cases.opening import open_case, open_next
+from imgtrack.desk.readings import amending, signing
+from imgtrack.desk.readings.amending import amend, reopen, signed_answers
+from imgtrack.desk.readings.drafts import save_draft
+from imgtrack.desk.readings.looking import all_readings, latest, latest_of, reading_of
+from imgtrack.desk.readings.signing import sign
 from imgtrack.desk.study import open_study
 from imgtrack.domain.errors import InvalidInput, Refused, Unavailable
 from imgtrack.domain.imaging import Modality, Scan, Stage

@@ -17,13 +17,13 @@ import intake_samples as samples  # isort: skip
 
 from imgtrack.desk import protocols
 from imgtrack.desk import study as studies
-from imgtrack.desk.allot import allot
-from imgtrack.desk.amending import amend, signed_answers
-from imgtrack.desk.cases import open_next
-from imgtrack.desk.drafts import save_draft
-from imgtrack.desk.import_readings import import_readings
+from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.cases.opening import open_next
+from imgtrack.desk.imports.readings import import_readings
 from imgtrack.desk.intake.run import take_in
-from imgtrack.desk.signing import sign
+from imgtrack.desk.readings.amending import amend, signed_answers
+from imgtrack.desk.readings.drafts import save_draft
+from imgtrack.desk.readings.signing import sign
 from imgtrack.desk.structured_out import SCHEME_FILE, write_structured
 from imgtrack.dicom.structured import read_report
 from imgtrack.domain.errors import InvalidInput, Refused, Unavailable

@@ -10,8 +10,8 @@ import pytest
 
 from imgtrack.desk import protocols
 from imgtrack.desk import study as studies
-from imgtrack.desk.enrol import enrol
-from imgtrack.desk.scores import take_scores
+from imgtrack.desk.registry.enrol import enrol
+from imgtrack.desk.registry.scores import take_scores
 from imgtrack.domain.errors import InvalidInput, Refused, Unavailable
 from imgtrack.domain.imaging import Modality, Scan
 from imgtrack.domain.protocol import Role

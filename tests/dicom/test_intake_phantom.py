@@ -18,15 +18,15 @@ from imgtrack.dicom.stacks import stacks
 from imgtrack.domain.protocol import Plane
 from imgtrack.domain.protocol import Weighting as Named
 from imgtrack.domain.subjects import Side
-from synthetic_scans.headers import SeriesHeader, StudyHeader
-from synthetic_scans.identities import invent
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.planes import PLANES, frames
 from synthetic_scans.scanner import Acquisition, Artefacts, Stack, Weighting, acquire, acquire_dixon
 from synthetic_scans.scanner.targets import ball
 from synthetic_scans.spec import ShoulderSpec
-from synthetic_scans.tissue import Tissue
-from synthetic_scans.write_enhanced import write_enhanced
-from synthetic_scans.write_mr import write_series
+from synthetic_scans.writing.enhanced import write_enhanced
+from synthetic_scans.writing.headers import SeriesHeader, StudyHeader
+from synthetic_scans.writing.identities import invent
+from synthetic_scans.writing.mr import write_series
 
 WRITERS = {"classic": write_series, "enhanced": write_enhanced}
 RADIUS = 28.0

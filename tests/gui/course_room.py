@@ -16,7 +16,7 @@ from course_desk import CODE, SCANS, PhantomCourseShelf, course_study
 from reading_desk import Clock, desk_of
 from register_scans import moved_scans
 
-from imgtrack.desk.course import open_course
+from imgtrack.desk.course.visits import open_course
 from imgtrack.measure.registration.align import Registration
 
 SEED = 3

@@ -23,8 +23,8 @@ from register_scans import STILL
 from imgtrack.domain.errors import Fault, Refused
 from imgtrack.domain.protocol import Plane
 from imgtrack_napari.conversion import to_pane
-from imgtrack_napari.course_model import WAITING, CourseModel
-from imgtrack_napari.course_words import course_words, visit_words
+from imgtrack_napari.course.model import WAITING, CourseModel
+from imgtrack_napari.course.words import course_words, visit_words
 
 CORONAL, SAGITTAL = Plane.CORONAL_OBLIQUE, Plane.SAGITTAL_OBLIQUE
 has_display = pytest.mark.skipif(not os.environ.get("DISPLAY"), reason="needs a display")
@@ -168,7 +168,7 @@ def test_words_tell_outcome_with_a_sign_and_the_rule(course):
 def window(course):
     from napari.qt import get_qapp
 
-    from imgtrack_napari.course_window import CourseWindow
+    from imgtrack_napari.course.window import CourseWindow
 
     app = get_qapp()
     opened = CourseWindow(CourseModel(course, register=known))

@@ -19,8 +19,8 @@ import pytest
 
 pytest.importorskip("napari", reason="needs the reading extra")
 
-from synthetic_scans.cohort import plan_cohort
-from synthetic_scans.cohort_run import Settings
+from synthetic_scans.cohort.plan import plan_cohort
+from synthetic_scans.cohort.run import Settings
 from synthetic_scans.study import StudyOrder, make_study
 from synthetic_scans.study_series import Size, StackSize
 

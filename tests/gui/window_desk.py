@@ -14,18 +14,18 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "desk"))  # for reading_de
 
 from reading_desk import PHRASE, Clock, desk_of, opened, prepare, series_of, with_phrase
 
-from imgtrack.desk.allot import allot
-from imgtrack.desk.images import Shelved, ShownPixels
+from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.cases.images import Shelved, ShownPixels
 from imgtrack.domain.imaging import Modality, Scan
 from imgtrack.domain.protocol import Plane, Weighting
 from imgtrack.domain.subjects import Repair, Side
 from imgtrack.measure.plane import PlaneGeometry
-from synthetic_scans.anatomy import Phantom
+from synthetic_scans.phantom.shoulder import Phantom
 from synthetic_scans.planes import frames
 from synthetic_scans.scanner import Acquisition, acquire
 from synthetic_scans.spec import Condition, FullThicknessDefect, ShoulderSpec
-from synthetic_scans.truth import Truth, truth
-from synthetic_scans.truth_sections import SliceStack
+from synthetic_scans.truth.sections import SliceStack
+from synthetic_scans.truth.shoulder import Truth, truth
 
 SLICES = {"coronal_oblique": (16, 4.0), "sagittal_oblique": (24, 4.0)}
 WEIGHTING = Weighting.PD_FAT_SUPPRESSED
@@ -134,7 +134,7 @@ def phantom_study(folder: Path, *, repairs: int = 3):
 
 def session_of(study, who: str):
     """Return a session of somebody, without a window and without a case."""
-    from imgtrack.desk.booth import open_booth
+    from imgtrack.desk.cases.booth import open_booth
     from imgtrack_napari.session import Session
 
     return Session(open_booth(desk_of(study, who), shelf=PhantomShelf()))

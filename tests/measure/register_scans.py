@@ -18,7 +18,7 @@ from imgtrack.measure.plane import PlaneGeometry
 from imgtrack.measure.registration.likeness import SeriesPair
 from imgtrack.measure.stack import Stack
 from imgtrack.measure.suggest.volume import Volume
-from synthetic_scans.anatomy import Phantom
+from synthetic_scans.phantom.shoulder import Phantom
 from synthetic_scans.planes import PLANES, frames, joint_frame
 from synthetic_scans.scanner import Acquisition, acquire
 from synthetic_scans.spec import Condition, FullThicknessDefect, ShoulderSpec

@@ -22,7 +22,7 @@ def study(tmp_path, clock):
     """A study with three scans allotted, and a pass phrase for R1."""
     from reading_desk import add_scans, opened, prepare, with_phrase
 
-    from imgtrack.desk.allot import allot
+    from imgtrack.desk.cases.allot import allot
 
     made = opened(prepare(tmp_path / "desk"), clock)
     add_scans(made, [1, 2, 3])
@@ -44,7 +44,7 @@ def new_session(study, shelf):
     """Sit down at a new window, as often as it is called."""
     from reading_desk import desk_of
 
-    from imgtrack.desk.booth import open_booth
+    from imgtrack.desk.cases.booth import open_booth
     from imgtrack_napari.session import Session
 
     made = []

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from imgtrack.desk.images import ShownImage, ShownPixels, ShownSeries
+from imgtrack.desk.cases.images import ShownImage, ShownPixels, ShownSeries
 from imgtrack.domain.protocol import Plane, Weighting
 from imgtrack.measure.plane import PlaneGeometry
 from imgtrack_napari.conversion import (

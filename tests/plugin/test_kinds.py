@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from reading_desk import desk_of
 
-from imgtrack.desk.booth import booth_of, open_booth
-from imgtrack.desk.loose import loose_form
-from imgtrack.desk.screen import BlindCase, open_hatch
+from imgtrack.desk.cases.booth import booth_of, open_booth
+from imgtrack.desk.cases.loose import loose_form
+from imgtrack.desk.cases.screen import BlindCase, open_hatch
 from imgtrack.domain.form import Form, Measured, Purpose, Question, Step, mr, review
 from imgtrack.domain.form.questions import Implants
 from imgtrack.domain.imaging import Modality

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from imgtrack.desk.loose import loose_form
+from imgtrack.desk.cases.loose import loose_form
 from imgtrack.domain.form import Step
 from imgtrack.domain.imaging import Modality
 from imgtrack_napari.marking import Marking, digit_of, option_of

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from imgtrack.desk.images import ShownImage, ShownSeries
+from imgtrack.desk.cases.images import ShownImage, ShownSeries
 from imgtrack.domain.protocol import Plane, Weighting
 from imgtrack.measure.plane import PlaneGeometry
 from imgtrack_napari.hanging import PANES, hang

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from synthetic_scans.anatomy import Phantom
+from synthetic_scans.phantom.shoulder import Phantom
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.planes import frames
 from synthetic_scans.spec import (
     Anchor,
@@ -16,7 +17,6 @@ from synthetic_scans.spec import (
     ShoulderSpec,
     SignalChange,
 )
-from synthetic_scans.tissue import Tissue
 
 TORN = Condition(
     defect=FullThicknessDefect(16, 24, centre_mm=1, shape="u"),

@@ -8,10 +8,10 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from synthetic_scans.cohort import AS_OF, plan_cohort
-from synthetic_scans.cohort_courses import KEY_DAYS, condition, is_torn
-from synthetic_scans.cohort_people import SHARES, plan_repairs, seen_torn_from, weekday
-from synthetic_scans.cohort_records import (
+from synthetic_scans.cohort.courses import KEY_DAYS, condition, is_torn
+from synthetic_scans.cohort.people import SHARES, plan_repairs, seen_torn_from, weekday
+from synthetic_scans.cohort.plan import AS_OF, plan_cohort
+from synthetic_scans.cohort.records import (
     RETEARING,
     TIMEPOINTS,
     Course,
@@ -19,8 +19,8 @@ from synthetic_scans.cohort_records import (
     Technique,
     Trouble,
 )
-from synthetic_scans.cohort_scores import LIMITS
-from synthetic_scans.cohort_visits import ENDING
+from synthetic_scans.cohort.scores import LIMITS
+from synthetic_scans.cohort.visits import ENDING
 
 WINDOWS = {timepoint.name: timepoint for timepoint in TIMEPOINTS}
 

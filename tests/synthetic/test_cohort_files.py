@@ -8,9 +8,9 @@ from datetime import date
 
 import pytest
 
-from synthetic_scans.cohort import plan_cohort
-from synthetic_scans.cohort_files import scan_folders, write_json, write_sheets
-from synthetic_scans.readers import Reader, default_readers
+from synthetic_scans.cohort.files import scan_folders, write_json, write_sheets
+from synthetic_scans.cohort.plan import plan_cohort
+from synthetic_scans.readers.people import Reader, default_readers
 
 
 @pytest.fixture(scope="module")

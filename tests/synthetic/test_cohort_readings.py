@@ -8,17 +8,17 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from synthetic_scans.cohort import plan_cohort
-from synthetic_scans.cohort_readings import (
+from synthetic_scans.cohort.plan import plan_cohort
+from synthetic_scans.cohort.readings import (
     READING_COLUMNS,
     case_of,
     differ,
     join_cases,
     reading_rows,
 )
-from synthetic_scans.cohort_records import Course
-from synthetic_scans.cohort_run import Settings
-from synthetic_scans.readers import (
+from synthetic_scans.cohort.records import Course
+from synthetic_scans.cohort.run import Settings
+from synthetic_scans.readers.people import (
     Answers,
     Cases,
     Reader,
@@ -26,7 +26,7 @@ from synthetic_scans.readers import (
     perfect_reader,
     read_all,
 )
-from synthetic_scans.readers_population import population_agreement
+from synthetic_scans.readers.population import population_agreement
 from synthetic_scans.study import truth_record
 from synthetic_scans.study_series import SIZES
 

@@ -14,8 +14,8 @@ from pathlib import Path
 import pytest
 
 from synthetic_scans import __main__ as command
-from synthetic_scans import cohort_run
-from synthetic_scans.cohort_run import FolderRefused, Settings, make_cohort
+from synthetic_scans.cohort import run as cohort_run
+from synthetic_scans.cohort.run import FolderRefused, Settings, make_cohort
 from synthetic_scans.montage import course_picture, main, read_series, scan_picture
 from synthetic_scans.study_series import Size, StackSize
 

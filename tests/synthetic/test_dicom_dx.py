@@ -11,14 +11,14 @@ import numpy as np
 import pydicom
 import pytest
 
-from synthetic_scans.headers import SeriesHeader, StudyHeader
-from synthetic_scans.identities import invent, traces
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.planes import frames
 from synthetic_scans.scanner.radiograph import Exposure, Radiograph, expose, true_ap
 from synthetic_scans.scanner.targets import ball
 from synthetic_scans.spec import ShoulderSpec
-from synthetic_scans.tissue import Tissue
-from synthetic_scans.write_dx import write_dx
+from synthetic_scans.writing.dx import write_dx
+from synthetic_scans.writing.headers import SeriesHeader, StudyHeader
+from synthetic_scans.writing.identities import invent, traces
 
 FRAME = frames(ShoulderSpec(side="left"))["coronal_oblique"]
 STUDY = StudyHeader(

@@ -10,7 +10,7 @@ import pytest
 from pydicom.dataset import Dataset
 from pydicom.sequence import Sequence
 
-from synthetic_scans.identities import (
+from synthetic_scans.writing.identities import (
     PRIVATE_CREATOR,
     PRIVATE_GROUP,
     Identity,

@@ -14,8 +14,7 @@ import pydicom
 import pytest
 import SimpleITK
 
-from synthetic_scans.headers import SeriesHeader, StudyHeader, Written
-from synthetic_scans.identities import invent
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.planes import PLANES, frames
 from synthetic_scans.scanner import (
     Acquisition,
@@ -28,9 +27,10 @@ from synthetic_scans.scanner import (
 )
 from synthetic_scans.scanner.targets import ball
 from synthetic_scans.spec import ShoulderSpec
-from synthetic_scans.tissue import Tissue
-from synthetic_scans.write_enhanced import write_enhanced
-from synthetic_scans.write_mr import write_series
+from synthetic_scans.writing.enhanced import write_enhanced
+from synthetic_scans.writing.headers import SeriesHeader, StudyHeader, Written
+from synthetic_scans.writing.identities import invent
+from synthetic_scans.writing.mr import write_series
 
 if TYPE_CHECKING:
     from collections.abc import Callable

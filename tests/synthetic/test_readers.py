@@ -8,7 +8,7 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from synthetic_scans.readers import (
+from synthetic_scans.readers.people import (
     Answers,
     Cases,
     Reader,
@@ -18,7 +18,7 @@ from synthetic_scans.readers import (
     read,
     read_all,
 )
-from synthetic_scans.readers_population import typical_cases
+from synthetic_scans.readers.population import typical_cases
 
 
 def cases(n: int, *, sugaya: int = 5, gap: float = 20.0, metal: float = 0.0, day: float = 0.0):

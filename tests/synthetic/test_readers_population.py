@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from sklearn.metrics import cohen_kappa_score
 
-from synthetic_scans import readers_population as population
-from synthetic_scans.readers import Cases, Reader, default_readers, perfect_reader, read_all
-from synthetic_scans.readers_population import population_agreement, typical_cases
+from synthetic_scans.readers import population
+from synthetic_scans.readers.people import Cases, Reader, default_readers, perfect_reader, read_all
+from synthetic_scans.readers.population import population_agreement, typical_cases
 
 # Gwet KL, Handbook of Inter-Rater Reliability, 4th ed. 2014: 223 diagnoses of two readers
 # (numbers of the table from memory, through the data sets of its companion program).

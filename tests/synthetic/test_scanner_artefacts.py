@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.planes import PlaneFrame
 from synthetic_scans.scanner import (
     Acquisition,
@@ -29,7 +30,6 @@ from synthetic_scans.scanner.field import (
 )
 from synthetic_scans.scanner.grid import PixelGrid
 from synthetic_scans.scanner.targets import Target, ball, uniform
-from synthetic_scans.tissue import Tissue
 
 CORONAL = PlaneFrame(
     "coronal_oblique", np.array([1.0, 0, 0]), np.array([0, 0, -1.0]), np.array([-150.0, 10, 5])

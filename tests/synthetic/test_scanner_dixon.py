@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.planes import PlaneFrame
 from synthetic_scans.scanner import (
     Acquisition,
@@ -21,7 +22,6 @@ from synthetic_scans.scanner import (
 )
 from synthetic_scans.scanner.signal import signal_fat_fraction
 from synthetic_scans.scanner.targets import Target, fatty_ramp, uniform
-from synthetic_scans.tissue import Tissue
 
 FRAME = PlaneFrame("axial", np.array([1.0, 0, 0]), np.array([0, 1.0, 0]), np.zeros(3))
 

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from scipy.stats import rice
 
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.planes import PlaneFrame
 from synthetic_scans.scanner import Acquisition, Artefacts, Stack, Weighting, acquire
 from synthetic_scans.scanner.noise import magnitude, rician_mean
 from synthetic_scans.scanner.signal import reference_signal
 from synthetic_scans.scanner.targets import uniform
-from synthetic_scans.tissue import Tissue
 
 FRAME = PlaneFrame("axial", np.array([1.0, 0, 0]), np.array([0, 1.0, 0]), np.zeros(3))
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.planes import frames
 from synthetic_scans.scanner.radiograph import (
     ATTENUATION_PER_MM,
@@ -21,7 +22,6 @@ from synthetic_scans.scanner.radiograph import (
 )
 from synthetic_scans.scanner.targets import ball, half_space, uniform
 from synthetic_scans.spec import ShoulderSpec
-from synthetic_scans.tissue import Tissue
 
 FRAMES = frames(ShoulderSpec.vary(5, "left"))
 FRAME = FRAMES["coronal_oblique"]

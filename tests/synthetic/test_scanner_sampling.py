@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 from scipy.special import erf
 
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.planes import PLANES, PlaneFrame, frames
 from synthetic_scans.scanner import Acquisition, Artefacts, Stack, Weighting, acquire
 from synthetic_scans.scanner.sampling import voxel_offsets
 from synthetic_scans.scanner.signal import tissue_signals
 from synthetic_scans.scanner.targets import Target, ball, fatty_ramp, half_space, uniform
 from synthetic_scans.spec import ShoulderSpec
-from synthetic_scans.tissue import Tissue
 
 FRAME = PlaneFrame("axial", np.array([1.0, 0, 0]), np.array([0, 1.0, 0]), np.array([3.0, -2, 7]))
 CLEAN = {"snr": None, "gain": 4000.0, "weighting": Weighting.PD}

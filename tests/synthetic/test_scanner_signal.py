@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.planes import PLANES
 from synthetic_scans.scanner import Acquisition, Artefacts, Weighting
 from synthetic_scans.scanner.relaxation import FIELDS_T, Pool, fat_pool, water_pool
@@ -20,7 +21,6 @@ from synthetic_scans.scanner.signal import (
     suppressed_share,
     tissue_signals,
 )
-from synthetic_scans.tissue import Tissue
 
 MUSCLE = Pool(0.8, 1420.0, 32.0)
 FAT = Pool(0.9, 371.0, 133.0)

@@ -7,9 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from synthetic_scans.anatomy import Phantom
-from synthetic_scans.anatomy_scapula import rounded_area, rounded_contour
-from synthetic_scans.shapes import (
+from synthetic_scans.phantom.scapula import rounded_area, rounded_contour
+from synthetic_scans.phantom.shapes import (
     Blend,
     Capsule,
     Cylinder,
@@ -24,6 +23,7 @@ from synthetic_scans.shapes import (
     polygon_distance,
     unit,
 )
+from synthetic_scans.phantom.shoulder import Phantom
 from synthetic_scans.spec import (
     Anchor,
     Condition,

@@ -11,15 +11,15 @@ import pydicom
 import pytest
 import SimpleITK
 
-from synthetic_scans.anatomy import Phantom
-from synthetic_scans.cohort import plan_cohort
-from synthetic_scans.cohort_records import Course, ScanPlan, Trouble
-from synthetic_scans.cohort_run import Settings
-from synthetic_scans.identities import traces
+from synthetic_scans.cohort.plan import plan_cohort
+from synthetic_scans.cohort.records import Course, ScanPlan, Trouble
+from synthetic_scans.cohort.run import Settings
 from synthetic_scans.montage import Series, read_series
-from synthetic_scans.pathology_implants import implants
+from synthetic_scans.phantom.implants import implants
+from synthetic_scans.phantom.shoulder import Phantom
 from synthetic_scans.study import Remembered, StudyOrder, make_study
 from synthetic_scans.study_series import Size, StackSize
+from synthetic_scans.writing.identities import traces
 
 TINY = Size(
     matrix=96,

@@ -15,8 +15,7 @@ from synthetic_scans.spec import (
     ShoulderSpec,
     SignalChange,
 )
-from synthetic_scans.truth import truth
-from synthetic_scans.truth_grades import (
+from synthetic_scans.truth.grades import (
     Evidence,
     davidson_burkhart,
     deorio_cofield,
@@ -24,8 +23,9 @@ from synthetic_scans.truth_grades import (
     patte,
     sugaya_2007,
 )
-from synthetic_scans.truth_implants import fluid_grade
-from synthetic_scans.truth_sections import SliceStack
+from synthetic_scans.truth.implants import fluid_grade
+from synthetic_scans.truth.sections import SliceStack
+from synthetic_scans.truth.shoulder import truth
 
 
 def evidence(condition: Condition, **more) -> Evidence:

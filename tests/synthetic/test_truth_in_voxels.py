@@ -12,10 +12,11 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from synthetic_scans.anatomy import Phantom
-from synthetic_scans.anatomy_cuff import cuff
-from synthetic_scans.anatomy_scapula import leaning, y_view
-from synthetic_scans.pathology import gap
+from synthetic_scans.phantom.cuff import cuff
+from synthetic_scans.phantom.lesions import gap
+from synthetic_scans.phantom.scapula import leaning, y_view
+from synthetic_scans.phantom.shoulder import Phantom
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.spec import (
     MUSCLES,
     Anchor,
@@ -26,9 +27,8 @@ from synthetic_scans.spec import (
     ShoulderSpec,
     SignalChange,
 )
-from synthetic_scans.tissue import Tissue
-from synthetic_scans.truth import Truth, truth
-from synthetic_scans.truth_measurements import Measurement
+from synthetic_scans.truth.measurements import Measurement
+from synthetic_scans.truth.shoulder import Truth, truth
 
 PROMISE_MM = 0.01
 

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from synthetic_scans.anatomy import Phantom
-from synthetic_scans.anatomy_cuff import cuff
-from synthetic_scans.pathology import gap
+from synthetic_scans.phantom.cuff import cuff
+from synthetic_scans.phantom.lesions import gap
+from synthetic_scans.phantom.shoulder import Phantom
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.planes import frames, joint_frame
 from synthetic_scans.spec import Condition, FullThicknessDefect, MuscleState, ShoulderSpec
-from synthetic_scans.tissue import Tissue
-from synthetic_scans.truth import StackTruth, truth
-from synthetic_scans.truth_sections import SHOWN_MM, SliceStack, crossings, section
+from synthetic_scans.truth.sections import SHOWN_MM, SliceStack, crossings, section
+from synthetic_scans.truth.shoulder import StackTruth, truth
 
 
 def stacks(spec: ShoulderSpec, spacing: float, shift: float = 0.0, count: int = 30, turn=None):

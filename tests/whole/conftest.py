@@ -16,7 +16,7 @@ def truthful(tmp_path_factory):
     """A study of four repairs that readers without error read and settled."""
     from whole_study import run_whole
 
-    from synthetic_scans.readers import perfect_reader
+    from synthetic_scans.readers.people import perfect_reader
 
     people = (
         perfect_reader("R1"),

@@ -17,10 +17,10 @@ from argon2 import PasswordHasher
 from reading_desk import PHRASE, Clock, InventedShelf, healed, series_of, torn
 
 from imgtrack.desk import study as studies
-from imgtrack.desk.cases import open_next
-from imgtrack.desk.drafts import save_draft
-from imgtrack.desk.pass_phrases import set_pass_phrase
-from imgtrack.desk.signing import sign
+from imgtrack.desk.cases.opening import open_next
+from imgtrack.desk.people.pass_phrases import set_pass_phrase
+from imgtrack.desk.readings.drafts import save_draft
+from imgtrack.desk.readings.signing import sign
 from imgtrack.domain.cases import Case
 from imgtrack.domain.imaging import Modality, Scan
 from imgtrack.domain.subjects import Repair, Side

@@ -25,9 +25,9 @@ from reading_desk import Clock
 
 from imgtrack.desk import protocols, safety
 from imgtrack.desk import study as studies
-from imgtrack.desk.allot import allot
-from imgtrack.desk.events import take_events
+from imgtrack.desk.cases.allot import allot
 from imgtrack.desk.intake.correcting import settle
+from imgtrack.desk.registry.events import take_events
 from imgtrack.desk.results import gather, require_results
 from imgtrack.domain.reading import Reading
 from imgtrack.domain.series import ScanProblem, ScanProblemKind

@@ -22,17 +22,17 @@ from imgtrack.cli.demo.drawing import sheet_of
 from imgtrack.cli.demo.people import DemoClock, desk_of
 from imgtrack.desk import safety
 from imgtrack.desk import study as studies
-from imgtrack.desk.allot import allot
-from imgtrack.desk.cases import open_next
-from imgtrack.desk.drafts import save_draft
-from imgtrack.desk.enrol import enrol
+from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.cases.opening import open_next
+from imgtrack.desk.cases.shelf import FolderShelf
 from imgtrack.desk.intake import correcting
 from imgtrack.desk.intake.outcome import Fate
 from imgtrack.desk.intake.run import take_in
-from imgtrack.desk.pass_phrases import set_pass_phrase
+from imgtrack.desk.people.pass_phrases import set_pass_phrase
+from imgtrack.desk.readings.drafts import save_draft
+from imgtrack.desk.readings.signing import sign
+from imgtrack.desk.registry.enrol import enrol
 from imgtrack.desk.results import gather, require_results
-from imgtrack.desk.shelf import FolderShelf
-from imgtrack.desk.signing import sign
 from imgtrack.desk.structured_out import write_structured
 from imgtrack.domain.imaging import Scan, Stage
 from imgtrack.domain.protocol import Plane

@@ -15,8 +15,8 @@ from imgtrack.desk import safety
 from imgtrack.desk.results import gather, require_results
 from imgtrack.domain.protocol import Role
 from imgtrack.outcomes.study_data import study_data
-from synthetic_scans import cohort_run
-from synthetic_scans.cohort_run import Settings
+from synthetic_scans.cohort import run as cohort_run
+from synthetic_scans.cohort.run import Settings
 from synthetic_scans.study_series import Size, StackSize
 
 SEED = 26

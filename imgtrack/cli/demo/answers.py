@@ -12,7 +12,7 @@ from imgtrack.cli.demo.drawing import Sheet, sheet_of
 from imgtrack.domain.form import Note, Origin, Reason, State, asking, names
 from imgtrack.domain.protocol import Measure, Plane
 from imgtrack.measure.patte import patte_positions
-from synthetic_scans.readers import FULL_TEAR, LENGTHS, MUSCLES, SUGAYA_LEVELS
+from synthetic_scans.readers.people import FULL_TEAR, LENGTHS, MUSCLES, SUGAYA_LEVELS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -20,9 +20,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from imgtrack.cli.demo.truths import ScanTruth
-    from imgtrack.desk.images import ShownSeries
+    from imgtrack.desk.cases.images import ShownSeries
     from imgtrack.domain.form import Form, Question
-    from synthetic_scans.readers import Answers
+    from synthetic_scans.readers.people import Answers
 
     Points = NDArray[np.float64]
 

@@ -15,9 +15,9 @@ from imgtrack.desk import safety
 from imgtrack.desk.board import board
 from imgtrack.domain.errors import Fault, InvalidInput
 from imgtrack.domain.protocol import Role
-from synthetic_scans.cohort import AS_OF
-from synthetic_scans.cohort_run import FolderRefused, Settings
-from synthetic_scans.readers import default_readers
+from synthetic_scans.cohort.plan import AS_OF
+from synthetic_scans.cohort.run import FolderRefused, Settings
+from synthetic_scans.readers.people import default_readers
 
 if TYPE_CHECKING:
     from imgtrack.cli.demo.people import Report

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from imgtrack.desk.images import ShownImage, ShownSeries
+    from imgtrack.desk.cases.images import ShownImage, ShownSeries
     from imgtrack.domain.protocol import Plane
     from imgtrack.measure.plane import PlaneGeometry
 

@@ -9,25 +9,25 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imgtrack.cli.demo.answers import fill_in
-from imgtrack.desk.cases import open_next
-from imgtrack.desk.drafts import save_draft
-from imgtrack.desk.lists import CaseState, my_cases
-from imgtrack.desk.signing import sign
+from imgtrack.desk.cases.lists import CaseState, my_cases
+from imgtrack.desk.cases.opening import open_next
+from imgtrack.desk.readings.drafts import save_draft
+from imgtrack.desk.readings.signing import sign
 from imgtrack.domain.cases import Case
 from imgtrack.domain.form import names
 from imgtrack.domain.imaging import Modality
 from imgtrack.domain.reading import Reading
-from synthetic_scans.readers import read
+from synthetic_scans.readers.people import read
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from typing import Any
 
     from imgtrack.cli.demo.truths import ScanTruth
-    from imgtrack.desk.images import Shelf
-    from imgtrack.desk.screen import BlindCase
+    from imgtrack.desk.cases.images import Shelf
+    from imgtrack.desk.cases.screen import BlindCase
     from imgtrack.desk.study import Study
-    from synthetic_scans.readers import Reader
+    from synthetic_scans.readers.people import Reader
 
     Report = Callable[[str, int, int], None]
 

@@ -10,16 +10,16 @@ from typing import TYPE_CHECKING
 from imgtrack.cli.demo.people import DemoClock, SimulatedPerson, desk_of
 from imgtrack.cli.demo.truths import truths_of
 from imgtrack.desk import study as studies
-from imgtrack.desk.allot import allot
-from imgtrack.desk.enrol import enrol
-from imgtrack.desk.events import take_events
+from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.cases.shelf import FolderShelf
 from imgtrack.desk.intake import correcting
 from imgtrack.desk.intake.outcome import Fate
 from imgtrack.desk.intake.run import take_in
-from imgtrack.desk.pass_phrases import STANDARD, needs_old, set_pass_phrase
+from imgtrack.desk.people.pass_phrases import STANDARD, needs_old, set_pass_phrase
+from imgtrack.desk.registry.enrol import enrol
+from imgtrack.desk.registry.events import take_events
+from imgtrack.desk.registry.scores import take_scores
 from imgtrack.desk.results import gather, require_results
-from imgtrack.desk.scores import take_scores
-from imgtrack.desk.shelf import FolderShelf
 from imgtrack.domain.cases import Case
 from imgtrack.domain.imaging import Scan
 from imgtrack.domain.reading import Reading, Round
@@ -29,7 +29,7 @@ from imgtrack.outcomes.compute import compute
 from imgtrack.report.places import Places as ReportPlaces
 from imgtrack.report.sheets import write_sheets
 from imgtrack.report.writing import write_report
-from synthetic_scans.cohort_run import Settings, make_cohort
+from synthetic_scans.cohort.run import Settings, make_cohort
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,13 +38,13 @@ if TYPE_CHECKING:
     from argon2 import PasswordHasher
 
     from imgtrack.cli.demo.people import Report
-    from imgtrack.desk.images import Shelf
+    from imgtrack.desk.cases.images import Shelf
     from imgtrack.desk.study import Study
     from imgtrack.domain.protocol import Role
     from imgtrack.domain.subjects import Side
     from imgtrack.outcomes.compute import Results
     from imgtrack.report.writing import Written
-    from synthetic_scans.readers import Reader
+    from synthetic_scans.readers.people import Reader
 
 COORDINATOR = "C1"
 NAME = "Two techniques (invented)"

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from imgtrack.domain.imaging import Scan
-from synthetic_scans.cohort_readings import case_of
+from synthetic_scans.cohort.readings import case_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
     from pathlib import Path
 
     from imgtrack.desk.study import Study
-    from synthetic_scans.readers import Cases
+    from synthetic_scans.readers.people import Cases
 
 HEALTHY_MM = 5.0
 """Thickness to compare with where no scan of the shoulder has a whole tendon; our invention."""

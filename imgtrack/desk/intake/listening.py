@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from imgtrack.desk.intake.run import take_in
-from imgtrack.desk.sheets import Progress, no_progress
+from imgtrack.desk.registry.sheets import Progress, no_progress
 from imgtrack.dicom.sources import Refusal
 from imgtrack.domain.protocol import Role
 from imgtrack.store.waiting import WaitingState

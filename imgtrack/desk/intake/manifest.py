@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from imgtrack.desk.cells import CellReader
-from imgtrack.desk.enrol import SIDES
-from imgtrack.desk.filing import require_sound
-from imgtrack.desk.sheets import read_sheet
+from imgtrack.desk.registry.cells import CellReader
+from imgtrack.desk.registry.enrol import SIDES
+from imgtrack.desk.registry.filing import require_sound
+from imgtrack.desk.registry.sheets import read_sheet
 from imgtrack.domain.sheet_columns import MANIFEST_REQUIRED
 
 if TYPE_CHECKING:

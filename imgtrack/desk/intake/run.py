@@ -15,7 +15,7 @@ from imgtrack.desk.intake.manifest import Manifest, read_manifest
 from imgtrack.desk.intake.outcome import Report
 from imgtrack.desk.intake.storing import SCANS_FOLDER, ScanFiles
 from imgtrack.desk.intake.studies import Desk, StudyIntake
-from imgtrack.desk.sheets import Progress, no_progress
+from imgtrack.desk.registry.sheets import Progress, no_progress
 from imgtrack.dicom.gathering import by_study
 from imgtrack.dicom.headers import read_header
 from imgtrack.dicom.sources import Refusal, sources

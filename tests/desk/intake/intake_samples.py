@@ -11,7 +11,7 @@ from pydicom.dataset import FileMetaDataset
 from pydicom.uid import ExplicitVRLittleEndian, MRImageStorage
 
 from imgtrack.desk import study as studies
-from imgtrack.desk.enrol import enrol
+from imgtrack.desk.registry.enrol import enrol
 
 CORONAL_RIGHT = (0.82, 0.57236, 0.0, 0.0, 0.0, -1.0)
 SAGITTAL_RIGHT = (0.57236, -0.82, 0.0, 0.0, 0.0, -1.0)

@@ -13,7 +13,6 @@ import pydicom
 import pytest
 
 from imgtrack.desk.board import board
-from imgtrack.desk.enrol import enrol
 from imgtrack.desk.intake import run as runs
 from imgtrack.desk.intake import storing
 from imgtrack.desk.intake.describing import describe
@@ -21,6 +20,7 @@ from imgtrack.desk.intake.outcome import Fate
 from imgtrack.desk.intake.placing import place_study
 from imgtrack.desk.intake.run import only_intake, take_in
 from imgtrack.desk.intake.waiting_list import common_place
+from imgtrack.desk.registry.enrol import enrol
 from imgtrack.domain.errors import InvalidInput, Refused, Unavailable
 from imgtrack.domain.imaging import Modality, Scan, Stage
 from imgtrack.domain.protocol import Plane, Weighting

@@ -9,12 +9,12 @@ from datetime import date
 import intake_samples as samples
 import pytest
 
-from imgtrack.desk.enrol import enrol
 from imgtrack.desk.intake.correcting import accept, relabel
 from imgtrack.desk.intake.listing import list_scans, scan_named, short
 from imgtrack.desk.intake.outcome import Fate
 from imgtrack.desk.intake.placing import place_scan, place_study, set_aside, waiting
 from imgtrack.desk.intake.run import take_in
+from imgtrack.desk.registry.enrol import enrol
 from imgtrack.domain.errors import Broken, InvalidInput, Refused, Unavailable
 from imgtrack.domain.imaging import Scan
 from imgtrack.domain.protocol import Plane, Weighting

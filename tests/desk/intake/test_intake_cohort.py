@@ -10,16 +10,16 @@ from pathlib import Path
 import pytest
 
 from imgtrack.desk import study as studies
-from imgtrack.desk.enrol import enrol
 from imgtrack.desk.intake.listing import list_scans
 from imgtrack.desk.intake.outcome import Fate
 from imgtrack.desk.intake.run import take_in
+from imgtrack.desk.registry.enrol import enrol
 from imgtrack.domain.series import ScanProblemKind
 from imgtrack.store.verify import verify
-from synthetic_scans.cohort import plan_cohort
-from synthetic_scans.cohort_files import scan_folders, write_sheets
-from synthetic_scans.cohort_records import Trouble
-from synthetic_scans.readers import default_readers
+from synthetic_scans.cohort.files import scan_folders, write_sheets
+from synthetic_scans.cohort.plan import plan_cohort
+from synthetic_scans.cohort.records import Trouble
+from synthetic_scans.readers.people import default_readers
 from synthetic_scans.study import StudyOrder, make_study
 from synthetic_scans.study_series import Size, StackSize
 

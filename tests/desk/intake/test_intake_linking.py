@@ -9,10 +9,10 @@ from datetime import date
 import intake_samples as samples
 import pytest
 
-from imgtrack.desk.enrol import enrol
 from imgtrack.desk.intake.outcome import Fate
 from imgtrack.desk.intake.people import same_name, subject_of
 from imgtrack.desk.intake.run import take_in
+from imgtrack.desk.registry.enrol import enrol
 from imgtrack.dicom.records import Claim
 from imgtrack.domain.errors import InvalidInput
 from imgtrack.store.keys import Identity

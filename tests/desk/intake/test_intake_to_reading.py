@@ -8,8 +8,8 @@ from blindness import found_in
 from intake_samples import write_study
 from reading_desk import with_phrase
 
-from imgtrack.desk.allot import allot
-from imgtrack.desk.cases import open_next
+from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.cases.opening import open_next
 from imgtrack.desk.intake.run import take_in
 from imgtrack.domain.errors import Unavailable
 from imgtrack.domain.imaging import Scan

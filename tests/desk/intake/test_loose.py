@@ -7,7 +7,7 @@ import pytest
 from blindness import found_in
 from intake_samples import write_study
 
-from imgtrack.desk.loose import loose_form, open_loose
+from imgtrack.desk.cases.loose import loose_form, open_loose
 from imgtrack.domain.errors import InvalidInput, Refused
 from imgtrack.domain.form import Purpose, review
 from imgtrack.domain.imaging import Modality

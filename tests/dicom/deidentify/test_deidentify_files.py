@@ -17,17 +17,17 @@ from pydicom.dataset import Dataset
 
 from imgtrack.dicom.deidentify import encode
 from imgtrack.dicom.sources import Refusal
-from synthetic_scans.headers import SeriesHeader, StudyHeader
-from synthetic_scans.identities import invent, traces
+from synthetic_scans.phantom.tissue import Tissue
 from synthetic_scans.planes import frames
 from synthetic_scans.scanner import Acquisition, Weighting, acquire
 from synthetic_scans.scanner.radiograph import Exposure, expose, true_ap
 from synthetic_scans.scanner.targets import ball
 from synthetic_scans.spec import ShoulderSpec
-from synthetic_scans.tissue import Tissue
-from synthetic_scans.write_dx import write_dx
-from synthetic_scans.write_enhanced import write_enhanced
-from synthetic_scans.write_mr import write_series
+from synthetic_scans.writing.dx import write_dx
+from synthetic_scans.writing.enhanced import write_enhanced
+from synthetic_scans.writing.headers import SeriesHeader, StudyHeader
+from synthetic_scans.writing.identities import invent, traces
+from synthetic_scans.writing.mr import write_series
 
 REAL = Path(
     os.environ.get("IMGTRACK_REAL_MR", Path(__file__).parents[3].parent / "shared" / "real_mr")

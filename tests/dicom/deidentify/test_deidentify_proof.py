@@ -26,8 +26,8 @@ from imgtrack.dicom.deidentify import encode
 from imgtrack.dicom.deidentify.kinds import Kind
 from imgtrack.dicom.deidentify.profile import profile
 from imgtrack.dicom.deidentify.rules import CHARACTERISTICS, Action, rules
-from synthetic_scans.identities import invent, traces
-from synthetic_scans.identities import plant as plant_identity
+from synthetic_scans.writing.identities import invent, traces
+from synthetic_scans.writing.identities import plant as plant_identity
 
 LOOKED_AT = {
     "SOPClassUID", "TransferSyntaxUID", "SOPInstanceUID", "StudyInstanceUID", "SeriesInstanceUID",

@@ -47,7 +47,7 @@ def study_at(folder: Path, *, wide: bool = False, scans: int = 2):
     """Start a study with some scans allotted to R1; ``wide`` asks for everything a study can."""
     from reading_desk import Clock, add_scans, opened, prepare, with_phrase
 
-    from imgtrack.desk.allot import allot
+    from imgtrack.desk.cases.allot import allot
 
     made = prepare(folder)
     if wide:
@@ -74,7 +74,7 @@ def desk(tmp_path, shared):
     """Sit down as R1 with the next case open and empty, at a study of one's own where asked."""
     from reading_desk import InventedShelf, desk_of
 
-    from imgtrack.desk.booth import open_booth
+    from imgtrack.desk.cases.booth import open_booth
     from imgtrack_napari.session import Session
 
     made = []

@@ -12,14 +12,14 @@ from imgtrack.domain.subjects import Side
 from imgtrack.measure.plane import PlaneGeometry
 from imgtrack.measure.stack import Stack
 from imgtrack.measure.suggest.volume import Volume
-from synthetic_scans.anatomy import Phantom
-from synthetic_scans.anatomy_cuff import cuff
-from synthetic_scans.pathology import LesionFrame
+from synthetic_scans.phantom.cuff import cuff
+from synthetic_scans.phantom.lesions import LesionFrame
+from synthetic_scans.phantom.shoulder import Phantom
 from synthetic_scans.planes import frames, joint_frame
 from synthetic_scans.scanner import Acquisition, acquire
 from synthetic_scans.spec import Condition, ShoulderSpec
-from synthetic_scans.truth import Truth, truth
-from synthetic_scans.truth_sections import SliceStack
+from synthetic_scans.truth.sections import SliceStack
+from synthetic_scans.truth.shoulder import Truth, truth
 
 SLICES = {"coronal_oblique": (20, 3.0), "sagittal_oblique": (24, 3.2)}
 """Number of slices and thickness in mm of the two series; 0.3 mm between slices."""

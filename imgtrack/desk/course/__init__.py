@@ -1,0 +1,1 @@
+"""The course of one repair, for those who may see results."""

@@ -1,0 +1,1 @@
+"""Readings a group already has, brought in from sheets."""

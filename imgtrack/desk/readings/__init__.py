@@ -1,0 +1,1 @@
+"""What readers and adjudicators say: drafts, signatures, amendments, verdicts."""

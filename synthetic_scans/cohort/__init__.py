@@ -1,0 +1,1 @@
+"""The demo study: invented patients, what became of them, and their files."""

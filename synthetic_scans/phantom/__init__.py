@@ -1,0 +1,1 @@
+"""The shoulder itself: what is where, in patient LPS mm."""

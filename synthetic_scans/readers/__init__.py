@@ -1,0 +1,1 @@
+"""Simulated readers: people who err in known ways."""

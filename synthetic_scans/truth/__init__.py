@@ -1,0 +1,1 @@
+"""What is true of a shoulder: measurements, gap slices, grades."""
