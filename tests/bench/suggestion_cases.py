@@ -2,25 +2,38 @@
 
 Truth is that of ``synthetic_scans``, which shares no code with the tool. The scans have the matrix,
 slices and signal-to-noise ratio of 20 in muscle that a study asks for.
+
+Gaps beside titanium anchors are scanned in two ways. *Bloom*: fat suppressed by a pulse at 3 T, as
+all other shoulders; to the field of the metal the phantom adds a sharp-edged void that reaches
+5 mm beyond the anchor, so more is lost than physics asks for. *Field*: fat suppressed by inversion
+at 1.5 T with a higher bandwidth, as is usual beside metal, with the void that the field of the
+metal alone leaves. In both the slice itself is not bent, the anchors are straight rods, and their
+threads, the sutures and debris are left out.
 """
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from itertools import count, islice
+from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
-from imgtrack.measure.plane import PlaneGeometry
-from imgtrack.measure.stack import Stack
+sys.path.insert(0, str(Path(__file__).parent.parent))  # for phantom_planes
+
+from phantom_planes import volume_of
+from seen_gap import BESIDE_METAL_T, seen_places
+
 from imgtrack.measure.suggest.volume import Volume
 from synthetic_scans.phantom.cuff import cuff
 from synthetic_scans.phantom.implants import implants
 from synthetic_scans.phantom.lesions import LesionFrame, gap
 from synthetic_scans.phantom.shoulder import Phantom
 from synthetic_scans.planes import frames, joint_frame
-from synthetic_scans.scanner import Acquisition, Artefacts, acquire, rod
+from synthetic_scans.scanner import Acquisition, Artefacts, Weighting, acquire, rod
 from synthetic_scans.spec import (
     Anchor,
     Condition,
@@ -35,11 +48,17 @@ from synthetic_scans.truth.shoulder import Truth, truth
 SNR, MATRIX, SAMPLES = 20.0, 256, 4
 SLICES = {"coronal_oblique": (20, 3.0), "sagittal_oblique": (24, 3.2)}
 BETWEEN_MM = 0.3
+BESIDE_METAL = {"weighting": Weighting.STIR, "field_t": BESIDE_METAL_T, "bandwidth_hz": 400.0}
+"""How a scan beside metal is prescribed; common practice, no source."""
+
 SHAPES = ("crescent", "u", "l", "reverse_l")
 CONTINUOUS = ("articular", "bursal", "intratendinous", "scar", "metal", "metal")
-BLOOM_MM = 5.0
+BLOOMS_MM = {"bloom": 5.0, "field": 0.0}
 MIDDLE_MM = 8.0
 """On a continuous cuff the click aims this far medial to the footprint's edge."""
+
+
+Metal = Literal["no metal", "bloom", "field"]
 
 
 @dataclass(frozen=True)
@@ -56,9 +75,12 @@ class Case:
         return self.spec.condition.defect is not None
 
     @property
-    def has_metal(self) -> bool:
-        """Whether there are titanium anchors."""
-        return bool(self.spec.condition.anchors)
+    def metal(self) -> Metal:
+        """Which titanium anchors there are, if any."""
+        anchors = self.spec.condition.anchors
+        if not anchors:
+            return "no metal"
+        return "bloom" if anchors[0].bloom_mm > 0 else "field"
 
 
 @dataclass(frozen=True)
@@ -70,9 +92,9 @@ class Scan:
     truth: Truth
 
 
-def torn(seed: int, *, metal: bool) -> Case:
+def torn(seed: int, metal: Metal = "no metal") -> Case:
     """Draw a shoulder with a gap; ``ValueError`` where it does not fit the cuff."""
-    rng = np.random.default_rng((seed, int(metal)))
+    rng = np.random.default_rng((seed, int(metal != "no metal")))
     shape = SHAPES[seed % len(SHAPES)]
     retraction = float(rng.uniform(7, 34))
     defect = FullThicknessDefect(
@@ -87,7 +109,7 @@ def torn(seed: int, *, metal: bool) -> Case:
         bursal_fluid_mm=float(rng.uniform(0, 1.5)),
         joint_fluid_mm=float(rng.uniform(0.2, 1.5)),
         supraspinatus=MuscleState(bulk=0.8, fat_fraction=0.1),
-        anchors=anchors(rng, defect.centre_mm) if metal else (),
+        anchors=() if metal == "no metal" else anchors(rng, defect.centre_mm, BLOOMS_MM[metal]),
     )
     case = Case(seed, shape, healthy(seed).with_condition(condition))
     gap(cuff(case.spec), defect)
@@ -98,11 +120,13 @@ def healthy(seed: int) -> ShoulderSpec:
     return ShoulderSpec.vary(seed, "left" if seed % 2 else "right")
 
 
-def anchors(rng: np.random.Generator, centre_mm: float) -> tuple[Anchor, ...]:
+def anchors(
+    rng: np.random.Generator, centre_mm: float, bloom_mm: float = BLOOMS_MM["bloom"]
+) -> tuple[Anchor, ...]:
     """Return a row of two titanium anchors in the footprint, or a bridge of two such rows."""
     rows = (5.0,) if rng.random() < 0.5 else (13.0, -7.0)
     return tuple(
-        Anchor(centre_mm + side, lateral, material="titanium", bloom_mm=BLOOM_MM)
+        Anchor(centre_mm + side, lateral, material="titanium", bloom_mm=bloom_mm)
         for lateral in rows
         for side in (-5.0, 5.0)
     )
@@ -134,21 +158,22 @@ def continuous(seed: int) -> Case:
     return case
 
 
-def drawn(draw: Callable[[int], Case]) -> Iterator[Case]:
-    """Yield the cases of all seeds whose lesion fits their cuff."""
-    for seed in count():
+def drawn(draw: Callable[[int], Case], first: int = 0) -> Iterator[Case]:
+    """Yield the cases of all seeds from the first on whose lesion fits their cuff."""
+    for seed in count(first):
         try:
             yield draw(seed)
         except ValueError:
             continue
 
 
-def cases(torn_count: int, metal_count: int, continuous_count: int) -> list[Case]:
-    """Return all cases."""
+def cases(torn_count: int, metal_count: int, continuous_count: int, first: int) -> list[Case]:
+    """Return all cases: gaps without metal, with each kind of it, and continuous cuffs."""
     return [
-        *islice(drawn(lambda seed: torn(seed, metal=False)), torn_count),
-        *islice(drawn(lambda seed: torn(seed, metal=True)), metal_count),
-        *islice(drawn(continuous), continuous_count),
+        *islice(drawn(torn, first), torn_count),
+        *islice(drawn(lambda seed: torn(seed, "bloom"), first), metal_count),
+        *islice(drawn(lambda seed: torn(seed, "field"), first), metal_count),
+        *islice(drawn(continuous, first), continuous_count),
     ]
 
 
@@ -171,6 +196,7 @@ def scanned(case: Case) -> Scan:
             samples=SAMPLES,
             snr=SNR,
             artefacts=Artefacts(metal=metal),
+            **(BESIDE_METAL if case.metal == "field" else {}),
         )
         noise = np.random.default_rng((case.seed, number))
         stacks[name] = acquire(phantom, wanted, planes[name], noise)
@@ -178,39 +204,33 @@ def scanned(case: Case) -> Scan:
         SliceStack(plane=name, row=stack.row, column=stack.column, positions=stack.positions)
         for name, stack in stacks.items()
     ]
-    volumes = {name: as_volume(stack) for name, stack in stacks.items()}
+    volumes = {name: volume_of(stack) for name, stack in stacks.items()}
     click = rough_click(case, volumes["coronal_oblique"])
     return Scan(volumes, click, truth(case.spec, geometry))
 
 
-def as_volume(stack) -> Volume:
-    """Return a stack as the measuring room has it."""
-    planes = (
-        PlaneGeometry.from_attributes(
-            position=position,
-            orientation=[*stack.row, *stack.column],
-            pixel_spacing=stack.pixel_spacing,
-            rows=stack.pixels.shape[1],
-            columns=stack.pixels.shape[2],
-            thickness=stack.thickness,
-        )
-        for position in stack.positions
-    )
-    return Volume(stack.pixels, Stack(tuple(planes)))
+def rough_click(case: Case, coronal: Volume) -> np.ndarray:
+    """Return a place of the lesion, moved in and across the coronal slices.
 
-
-def rough_click(case: Case, coronal: Volume, share: float = 0.5) -> np.ndarray:
-    """Return a place of the lesion, moved in and across the coronal slices."""
+    A gap beside metal is clicked in the middle of what is seen of it, if anything is.
+    """
+    places = seen_places(case.spec) if case.is_torn and case.metal != "no metal" else np.empty(0)
+    aim = aimed_at(case.spec) if not len(places) else places[middle_of(places)]
     rng = np.random.default_rng((case.seed, 99))
     angle, far = rng.uniform(0, 2 * np.pi), rng.uniform(2, 3)
     plane = coronal.stack.planes[0]
     in_plane = np.cos(angle) * np.array(plane.row) + np.sin(angle) * np.array(plane.column)
     across = rng.uniform(-1, 1) * coronal.stack.pitch_mm * np.array(plane.normal)
-    return aimed_at(case.spec, share) + far * in_plane + across
+    return aim + far * in_plane + across
 
 
-def aimed_at(spec: ShoulderSpec, share: float) -> np.ndarray:
-    """Return a place in mid-thickness: so far from the lateral to the medial end of the gap.
+def middle_of(places: np.ndarray) -> int:
+    """Return the number of the place nearest to the mean of all."""
+    return int(np.argmin(np.linalg.norm(places - places.mean(axis=0), axis=1)))
+
+
+def aimed_at(spec: ShoulderSpec) -> np.ndarray:
+    """Return a place in mid-thickness, half way from the lateral to the medial end of the gap.
 
     On a continuous cuff it is the middle of its loss, or lies medial to the footprint's edge.
     """
@@ -219,7 +239,7 @@ def aimed_at(spec: ShoulderSpec, share: float) -> np.ndarray:
     if defect is not None:
         laid = gap(sheet, defect)
         across = laid.deepest_across
-        reach = laid.lateral + share * (laid.arc - laid.lateral)
+        reach = (laid.lateral + laid.arc) / 2
         place = laid.frame.wall_point(across, reach, height)
     else:
         reach = MIDDLE_MM if partial is None else partial.lateral_mm + partial.length_mm / 2

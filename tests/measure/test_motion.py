@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +11,8 @@ import SimpleITK
 
 from imgtrack.domain.errors import InvalidInput
 from imgtrack.measure.motion import RigidTransform, migration
+from synthetic_scans.spec import Anchor, Condition, ShoulderSpec
+from synthetic_scans.truth.implants import anchors
 
 STILL = RigidTransform(((1, 0, 0), (0, 1, 0), (0, 0, 1)), (0, 0, 0))
 POINTS = np.array([(1.0, 2.0, 3.0), (-40.0, 8.0, 120.0), (0.0, 0.0, 0.0)])
@@ -104,6 +107,49 @@ def test_less_than_half_a_slice_cannot_be_told_from_none(distance, detectable):
     )
     assert found.detectable_from_mm == 1.65
     assert found.is_detectable is detectable
+
+
+def test_a_motion_within_the_error_of_the_registration_is_not_detectable():
+    # Hand-worked: half of 2.4 mm and twice 0.8 mm are 1.2 and 1.6 mm, together 2.0 mm.
+    found = {
+        moved_mm: migration(
+            (0, 0, 0),
+            (0, moved_mm, 0),
+            axis=(1, 0, 0),
+            to_first=STILL,
+            residual_mm=0.8,
+            slice_pitch_mm=2.4,
+        )
+        for moved_mm in (1.5, 2.1)
+    }
+    assert found[1.5].detectable_from_mm == pytest.approx(2.0)
+    assert not found[1.5].is_detectable
+    assert found[2.1].is_detectable
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize("anchor", [Anchor(0.0, 3.0), Anchor(12.0, -6.0, tilt_deg=-15.0)])
+def test_an_anchor_of_the_phantom_backs_out_by_what_it_was_pulled(side, anchor):
+    # Truth: the phantom's own pull-out of 4 mm along the anchor, outwards; the shoulder has
+    # been moved as a whole meanwhile, which the registration undoes.
+    spec = ShoulderSpec.vary(5, side)
+    pulled = replace(anchor, pull_out_mm=4.0)
+    (before,), (after,) = (
+        anchors(spec.with_condition(Condition(anchors=(each,)))) for each in (anchor, pulled)
+    )
+    bone = moved(12.0)
+    found = migration(
+        before.head,
+        bone.apply([after.head])[0],
+        axis=np.subtract(before.head, before.tip),
+        to_first=bone.inverse,
+        residual_mm=0.2,
+        slice_pitch_mm=3.3,
+    )
+    assert after.displacement_mm == pytest.approx(4.0)
+    assert found.along_mm == pytest.approx(4.0, abs=1e-6)
+    assert found.across_mm == pytest.approx(0.0, abs=1e-6)
+    assert found.is_detectable
 
 
 @pytest.mark.parametrize(

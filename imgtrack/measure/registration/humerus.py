@@ -20,15 +20,16 @@ if TYPE_CHECKING:
     from imgtrack.measure.points import Points
     from imgtrack.measure.suggest.volume import Volume
 
-SHELL_MM = 2.5
+SHELL_MM = 2.0
 """How far beyond the head counts: its cartilage, and the outline that tells where it is."""
 
-TUBEROSITY = (0.36, 0.45, 0.95)
+TUBEROSITY = (0.36, 0.4, 0.82)
 """A capsule beside the head, in head radii: how far lateral, how long downwards, how thick."""
 
-SHAFT = (0.25, 0.5, 0.33, 3.6, 0.9)
+SHAFT = (0.3, 0.5, 0.33, 3.6, 0.6)
 """A capsule below it, in head radii: lateral and down at the top and at the end, how thick. The
-head alone is round and says next to nothing about turns."""
+head alone is round and says next to nothing about turns. Both capsules are hardly wider than the
+bone: when the arm is turned, muscle beside the bone does not follow it."""
 
 LATERAL_MM, ABOVE_MM = (0.0, 8.0, 16.0, 24.0), (26.0, 18.0, 32.0, 12.0)
 """Places, from the middle of the series, beneath which the head is looked for."""
@@ -76,6 +77,11 @@ class Humerus:
         below = _capsule(points, self._at(out_top, top), self._at(out_end, end)) < thin * radius
         inside: NDArray[np.bool_] = head | beside | below
         return inside
+
+    @property
+    def axes(self) -> Points:
+        """Lateral, down and a third direction at right angles, as rows of a rotation matrix."""
+        return np.array([self.lateral, self.down, np.cross(self.lateral, self.down)])
 
     def surface(self) -> Points:
         """Return points spread evenly over the head; shape ``(64, 3)``, patient LPS mm."""

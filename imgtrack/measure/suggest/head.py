@@ -13,7 +13,7 @@ from imgtrack.domain.errors import Fault, Refused
 from imgtrack.measure.points import Vector, as_point, as_vector
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike
+    from numpy.typing import ArrayLike, NDArray
 
     from imgtrack.measure.plane import PlaneGeometry
     from imgtrack.measure.points import Points
@@ -32,6 +32,14 @@ VOTED_MM = 45
 BLUR_MM = 0.8
 STRONGEST = 0.12
 """Share of the pixels of a slice that are taken as outline."""
+
+METAL_FLOOR, METAL_CORE_MM, METAL_REACH_MM = 2.5, 1.5, 6.0
+"""What is no brighter than this many times the darkest of a slice, over this radius, may be the
+void of metal; outlines as near to it as the third are left out, as they are the metal's."""
+
+GLOW = 0.9
+"""Beside metal, the brightest tenth of a slice is taken as equally bright: marrow there may be
+the brightest of all."""
 
 FEWEST_POINTS = 300
 ON_SPHERE_MM, SHELL_MM, SMALLEST_SHARE = 1.5, 3.0, 0.72
@@ -73,7 +81,8 @@ def head_near(click: ArrayLike, volumes: Sequence[Volume]) -> Head:
     """Return the humeral head beneath a click.
 
     Outlines that turn brighter away from a common centre vote for it, slice by slice; the
-    sphere is then fitted to the outline points that agree with it.
+    sphere is then fitted to the outline points that agree with it. Where that finds none, it is
+    tried again without the outlines that metal makes.
 
     Parameters
     ----------
@@ -92,7 +101,17 @@ def head_near(click: ArrayLike, volumes: Sequence[Volume]) -> Head:
     Duda RO, Hart PE. Commun ACM 1972;15:11-5 (voting for circles).
     """
     start = as_point(click, "click")
-    outlines = [_outline(volume, start) for volume in volumes]
+    try:
+        return _head(start, volumes, beside_metal=False)
+    except Refused as plain:
+        try:
+            return _head(start, volumes, beside_metal=True)
+        except Refused:
+            raise plain from None
+
+
+def _head(start: Points, volumes: Sequence[Volume], *, beside_metal: bool) -> Head:
+    outlines = [_outline(volume, start, beside_metal=beside_metal) for volume in volumes]
     centre = _common_centre(start, volumes, outlines)
     points = np.concatenate([outline.points for outline in outlines])
     towards = np.concatenate([outline.towards_bright for outline in outlines])
@@ -139,11 +158,11 @@ def _no_head(found: str) -> Fault:
     )
 
 
-def _outline(volume: Volume, click: Points) -> _Outline:
+def _outline(volume: Volume, click: Points, *, beside_metal: bool) -> _Outline:
     """Return the strongest outlines of a volume around a click."""
     planes = enumerate(volume.stack.planes)
     near = [
-        _slice_outline(volume.image(number), plane, click)
+        _slice_outline(volume.image(number), plane, click, beside_metal=beside_metal)
         for number, plane in planes
         if abs(plane.distance(click[np.newaxis])[0]) <= DEPTH_MM
     ]
@@ -155,8 +174,12 @@ def _outline(volume: Volume, click: Points) -> _Outline:
     )
 
 
-def _slice_outline(image: Points, plane: PlaneGeometry, click: Points) -> _Outline:
+def _slice_outline(
+    image: Points, plane: PlaneGeometry, click: Points, *, beside_metal: bool
+) -> _Outline:
     spacing = np.array(plane.spacing)
+    if beside_metal:
+        image = np.minimum(image, np.quantile(image, GLOW))
     blurred = ndimage.gaussian_filter(image, BLUR_MM / spacing)
     down, right = np.gradient(blurred, *spacing)
     slope = np.dstack([down, right])
@@ -165,12 +188,25 @@ def _slice_outline(image: Points, plane: PlaneGeometry, click: Points) -> _Outli
     pixels = np.dstack([rows, columns])
     away = (pixels - plane.to_pixels(click[np.newaxis])[0]) * spacing
     inside = np.linalg.norm(away, axis=-1) < WINDOW_MM
+    if beside_metal:
+        inside &= ~_near_void(blurred, spacing)
     limit = float(np.quantile(strength[inside], 1 - STRONGEST)) if inside.any() else np.inf
     kept = inside & (strength > limit)
     if not kept.any():
         return _Outline(np.empty((0, 3)), np.empty((0, 3)))
     towards = slope[kept] / strength[kept][:, np.newaxis]
     return _Outline(plane.to_patient(pixels[kept]), towards @ np.array([plane.column, plane.row]))
+
+
+def _near_void(image: Points, spacing: Points) -> NDArray[np.bool_]:
+    """Return which pixels lie near a large patch without signal; air counts as well."""
+    is_dark = image < METAL_FLOOR * np.quantile(image, 0.02)
+    core = ndimage.distance_transform_edt(is_dark, sampling=spacing) > METAL_CORE_MM
+    if not core.any():
+        return core
+    far = ndimage.distance_transform_edt(~core, sampling=spacing)
+    near: NDArray[np.bool_] = far < METAL_CORE_MM + METAL_REACH_MM
+    return near
 
 
 def _common_centre(click: Points, volumes: Sequence[Volume], outlines: list[_Outline]) -> Points:

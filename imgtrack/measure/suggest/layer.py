@@ -80,6 +80,12 @@ class Layer:
         place: Points = self.centre + radius * arm
         return place
 
+    def points(self, height_mm: float) -> Points:
+        """Return the places of all angles at a height; shape ``(angles, 3)``, patient LPS mm."""
+        radius = float(np.interp(height_mm, HEIGHTS_MM, self.radii))
+        arms: Points = np.column_stack([np.cos(self.angles), np.sin(self.angles)]) @ self.axes
+        return self.centre + radius * arms
+
     @property
     def radius_mm(self) -> float:
         """Distance from the centre to within the cuff, 2 mm above the bone."""
@@ -131,8 +137,10 @@ def roll_out(volume: Volume, number: int, head: Head, *, first_axis: Points) -> 
     )
 
 
-def roll_out_along(volume: Volume, number: int, head: Head, *, axes: Points) -> Layer:
-    """Return the cuff in a plane through the centre of the head, which need not be a slice.
+def roll_out_along(
+    volume: Volume, number: int, head: Head, *, axes: Points, off_mm: float = 0.0
+) -> Layer | None:
+    """Return the cuff in a plane that need not be a slice.
 
     Parameters
     ----------
@@ -144,9 +152,19 @@ def roll_out_along(volume: Volume, number: int, head: Head, *, axes: Points) -> 
         The head beneath the cuff.
     axes
         Shape ``(2, 3)``: perpendicular unit directions of the plane.
+    off_mm
+        How far the plane lies from the centre of the head, towards the cross product of its axes.
+
+    Returns
+    -------
+    Layer or None
+        ``None`` when the plane misses or only grazes the head.
     """
-    radii = head.radius_mm + HEIGHTS_MM
-    return _rolled(number, np.array(head.centre), axes, radii, volume.at)
+    if abs(off_mm) > GRAZING * head.radius_mm:
+        return None
+    centre = np.array(head.centre) + off_mm * np.cross(axes[0], axes[1])
+    radii = np.sqrt(np.maximum((head.radius_mm + HEIGHTS_MM) ** 2 - off_mm**2, 0.0))
+    return _rolled(number, centre, axes, radii, volume.at)
 
 
 def _rolled(

@@ -1,15 +1,15 @@
-"""Whether metal hides the end of a gap: bone beneath it that gives no signal."""
+"""Where metal hides the cuff: bone beneath it that gives no signal."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-
-from imgtrack.measure.points import as_direction, as_point
+from scipy.spatial import cKDTree
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike
+    from numpy.typing import ArrayLike, NDArray
 
     from imgtrack.measure.points import Points
     from imgtrack.measure.suggest.head import Head
@@ -18,50 +18,103 @@ if TYPE_CHECKING:
 DEPTH_MM = 4.5
 """How deep in the bone its signal is looked at: beneath cortex and cartilage."""
 
-BESIDE_MM = 4.0
-"""How far to all sides of the foot of an end; wider than an anchor without bloom, which hides
-nothing above the bone."""
+METAL_MM, METAL_SHARE = 6.0, 0.665
+"""There is metal where the bone this far to all sides, none counted brighter than usual, gives less
+than this share of the head's own median signal. An anchor that only takes the place of bone, as
+those without metal do, leaves 0.69 or more; where fat is suppressed by inversion bone is so dark
+that voids leave up to 0.64. Our choice."""
 
-VOID_SHARE = 1 / 3
-"""Bone below this share of the head's own median signal gives none; our choice."""
+BESIDE_MM, HIDDEN_SHARE, GLOW_SHARE = 4.0, 0.75, 3.0
+"""In a scan with metal, the cuff is hidden where the bone this far to all sides gives less than
+the first share, signal being lost, or more than the second, fat suppression having failed. Our
+choice."""
 
-HIDDEN_SHARE = 0.5
-"""From this share of bone without signal up, what lies above it is hidden; our choice."""
+ODD_SHARE, MOSTLY = 1 / 3, 0.4
+"""Where void and glow lie side by side their mean is usual: hidden too where so much of the bone
+is below the first share, or above the glow's. Our choice."""
 
-DIRECTIONS = 2000
+DIRECTIONS = 4000
 
 
-def is_hidden(end: ArrayLike, volume: Volume, head: Head) -> bool:
-    """Return whether the bone beneath a place on the cuff gives no signal.
+@dataclass(frozen=True, slots=True, eq=False)
+class Voids:
+    """Where a head's bone gives no signal in one series.
 
     The void that metal leaves in bone reaches into the cuff above. Fluid seems to end at its
     border, which is neither footprint nor stump.
 
+    Attributes
+    ----------
+    centre
+        Of the head; patient LPS mm.
+    directions
+        Unit directions from the centre, spread evenly.
+    hidden
+        Shape ``(directions,)``: whether the cuff is hidden there.
+    """
+
+    centre: Points
+    directions: cKDTree
+    hidden: NDArray[np.bool_]
+
+    def hide(self, places: ArrayLike) -> NDArray[np.bool_]:
+        """Return whether the bone beneath places on the cuff gives no signal.
+
+        Parameters
+        ----------
+        places
+            Shape ``(n, 3)``, patient LPS mm.
+
+        Returns
+        -------
+        ndarray of shape (n,)
+            ``False`` where the series does not reach.
+        """
+        away = np.asarray(places, dtype=np.float64) - self.centre
+        if not self.are_any:
+            return np.zeros(len(away), dtype=np.bool_)
+        feet = away / np.linalg.norm(away, axis=1, keepdims=True)
+        _, nearest = self.directions.query(feet)
+        hidden: NDArray[np.bool_] = self.hidden[nearest]
+        return hidden
+
+    @property
+    def are_any(self) -> bool:
+        """Whether the cuff is hidden anywhere."""
+        return bool(self.hidden.any())
+
+
+def voids_in(volume: Volume, head: Head) -> Voids:
+    """Return where the bone of a head gives no signal.
+
     Parameters
     ----------
-    end
-        Shape ``(3,)``, patient LPS mm.
     volume
-        The series the end was found on.
+        A series.
     head
-        The head beneath the cuff.
-
-    Returns
-    -------
-    bool
-        ``False`` where the series does not reach.
+        The head on it.
     """
-    centre = np.array(head.centre)
-    foot = as_direction(as_point(end, "end") - centre, "end")
-    directions = _spread(DIRECTIONS)
+    centre, spread = np.array(head.centre), _spread(DIRECTIONS)
     radius = head.radius_mm - DEPTH_MM
-    bone = volume.at(centre + radius * directions)
-    beneath = bone[directions @ foot >= np.cos(BESIDE_MM / radius)]
-    beneath = beneath[~np.isnan(beneath)]
-    if beneath.size == 0:
-        return False
-    is_void = beneath < VOID_SHARE * float(np.nanmedian(bone))
-    return bool(is_void.mean() >= HIDDEN_SHARE)
+    bone, tree = volume.at(centre + radius * spread), cKDTree(spread)
+    if np.isnan(bone).all():
+        return Voids(centre, tree, np.zeros(DIRECTIONS, dtype=np.bool_))
+    usual = float(np.nanmedian(bone))
+    signal = np.nan_to_num(bone, nan=usual) / usual
+    if _around(tree, np.minimum(signal, 1.0), METAL_MM / radius).min() >= METAL_SHARE:
+        return Voids(centre, tree, np.zeros(DIRECTIONS, dtype=np.bool_))
+    mean = _around(tree, signal, BESIDE_MM / radius)
+    is_odd = (signal < ODD_SHARE) | (signal > GLOW_SHARE)
+    is_mixed = _around(tree, is_odd.astype(np.float64), BESIDE_MM / radius) >= MOSTLY
+    return Voids(centre, tree, (mean < HIDDEN_SHARE) | (mean > GLOW_SHARE) | is_mixed)
+
+
+def _around(directions: cKDTree, values: Points, turn: float) -> Points:
+    """Return, for each of evenly spread directions, the mean of those up to a turn from it."""
+    near = round(DIRECTIONS * (turn / 2) ** 2)
+    beside = np.asarray(directions.query(directions.data, k=near)[1], dtype=np.intp)
+    mean: Points = values[beside].mean(axis=1)
+    return mean
 
 
 def _spread(count: int) -> Points:

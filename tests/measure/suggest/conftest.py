@@ -7,6 +7,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from phantom_planes import volume_of
 
 from imgtrack.domain.subjects import Side
 from imgtrack.measure.plane import PlaneGeometry
@@ -44,23 +45,10 @@ class Scan:
         ]
 
 
-def as_volume(stack) -> Volume:
-    planes = (
-        PlaneGeometry.from_attributes(
-            position=position,
-            orientation=[*stack.row, *stack.column],
-            pixel_spacing=stack.pixel_spacing,
-            rows=stack.pixels.shape[1],
-            columns=stack.pixels.shape[2],
-            thickness=stack.thickness,
-        )
-        for position in stack.positions
-    )
-    return Volume(stack.pixels, Stack(tuple(planes)))
-
-
-def scanned(spec: ShoulderSpec, *, seed: int, behind_mm: float = 0.0, matrix: int = 224) -> Scan:
-    """Scan a shoulder at a signal-to-noise ratio of 20 in muscle."""
+def scanned(
+    spec: ShoulderSpec, *, seed: int, behind_mm: float = 0.0, matrix: int = 224, **prescribed
+) -> Scan:
+    """Scan a shoulder at a signal-to-noise ratio of 20 in muscle, as prescribed."""
     phantom, planes = Phantom(spec), frames(spec)
     stacks = [
         acquire(
@@ -72,6 +60,7 @@ def scanned(spec: ShoulderSpec, *, seed: int, behind_mm: float = 0.0, matrix: in
                 matrix=(matrix, matrix),
                 samples=4,
                 snr=20.0,
+                **prescribed,
             ),
             planes[name],
             np.random.default_rng(seed + number),
@@ -85,8 +74,8 @@ def scanned(spec: ShoulderSpec, *, seed: int, behind_mm: float = 0.0, matrix: in
     sheet, joint = cuff(spec), joint_frame(spec)
     frame = LesionFrame(sheet, sheet.turn(behind_mm))
     return Scan(
-        coronal=as_volume(stacks[0]),
-        sagittal=as_volume(stacks[1]),
+        coronal=volume_of(stacks[0]),
+        sagittal=volume_of(stacks[1]),
         side=Side(spec.side),
         truth=truth(spec, geometry),
         head_centre=joint.to_patient(np.array(sheet.head)),

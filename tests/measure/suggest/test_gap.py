@@ -131,7 +131,7 @@ def test_a_click_far_beside_the_gap_proposes_nothing(torn):
 
 def test_a_click_away_from_the_head_is_refused(torn):
     with pytest.raises(Refused, match="no humeral head"):
-        proposal(torn, off=(0.0, 0.0, 40.0))
+        proposal(torn, off=(0.0, 0.0, 60.0))
     with pytest.raises(Refused, match="outside a series"):
         proposal(torn, off=(0.0, 300.0, 0.0))
 
