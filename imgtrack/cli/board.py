@@ -12,6 +12,7 @@ from rich.text import Text
 
 from imgtrack.cli.console import OUT, say
 from imgtrack.cli.options import HERE, StudyFolder, Who, day_given, opened
+from imgtrack.cli.unreadable import say_unreadable, unreadable_for
 from imgtrack.desk.board import Board
 from imgtrack.desk.board import board as follow_up_board
 from imgtrack.domain.schedule import Cell, State
@@ -45,6 +46,7 @@ def board(
     day = day_given(date) if date else None
     with opened(study, who) as desk:
         shown = follow_up_board(desk, day=day, site=site)
+        unreadable = unreadable_for(desk)
     if late:
         shown = shown.only_late()
     if csv is not None:
@@ -54,6 +56,7 @@ def board(
         typer.echo(json.dumps(shown.plain(), indent=2, ensure_ascii=False))
     else:
         draw(shown)
+        say_unreadable(unreadable)
 
 
 def draw(shown: Board) -> None:

@@ -15,14 +15,16 @@ from imgtrack.cli.drawn import draw_table, spread
 from imgtrack.cli.options import HERE, StudyFolder, Who, opened
 from imgtrack.desk.results import gather, require_results
 from imgtrack.domain.errors import Fault, Unavailable
-from imgtrack.outcomes.compared import OUTCOME
+from imgtrack.outcomes.compared import OUTCOME, SENSITIVITY
 from imgtrack.outcomes.completeness import completeness
 from imgtrack.outcomes.course import changes, reversals, transitions
 from imgtrack.outcomes.drift import drift
 from imgtrack.outcomes.flow import flow, reasons
 from imgtrack.outcomes.function import score_differences, score_summary
 from imgtrack.outcomes.pairs import confusion_counts, detectable_changes
+from imgtrack.outcomes.proposals import proposal_use, proposals
 from imgtrack.outcomes.provenance import Provenance, provenance
+from imgtrack.outcomes.questions import asked
 from imgtrack.outcomes.readers import BETWEEN, EVERY_TIMEPOINT, agreement_table
 from imgtrack.outcomes.retear import corrected_rate, retear_patterns, retear_rates
 from imgtrack.outcomes.settled import overruled, settling_rates
@@ -90,7 +92,9 @@ def show_agreement(study: Path, who: str, level: float, csv: Path | None) -> Non
                 settling=settling_rates(data, level=level),
                 overruled=overruled(data, level=level),
                 drift=drift(data, level=level),
+                proposal_use=proposal_use(data),
             ),
+            Shown("proposals", proposals(data), {}),
         ]
 
     _show(study, who, "see the agreement of readers", tables, level=level, csv=csv)
@@ -186,13 +190,28 @@ def _show(
     if csv is None:
         for each in made:
             for title, table in each.drawn.items():
-                _draw(title, table)
+                _draw(title, _as_asked(table, data))
         say(f"Limits at {level:.0%}; --csv FOLDER writes every row, with its method.")
     else:
         _write(csv, made, told)
         say(f"{len(made)} tables written to {csv}, and {SOURCE_FILE}.")
     _say_source(told)
     say_caution()
+
+
+def _as_asked(table: pd.DataFrame, data: StudyData) -> pd.DataFrame:
+    """Return a table whose questions are named as readers are asked, not as in the files."""
+    if "question" not in table.columns:
+        return table
+    known = asked(data.protocol)
+    scales = {each.id: each.title for form in known.forms.values() for each in form.scales}
+    titles = {SENSITIVITY: "outcome, sensitivity rule"}
+
+    def told(name: str) -> str:
+        id_ = next((each for each in scales if "_" in each and each in name), "")
+        return titles.get(name) or (name.replace(id_, scales[id_]) if id_ else name)
+
+    return table.assign(question=table["question"].map(told))
 
 
 def _draw(title: str, table: pd.DataFrame) -> None:

@@ -11,6 +11,7 @@ import typer
 from imgtrack.cli.asking import answers_in, ask_phrase
 from imgtrack.cli.console import progress, say, say_caution
 from imgtrack.cli.options import HERE, Amend, SheetFile, StudyFolder, Who, opened
+from imgtrack.cli.unreadable import plain_unreadable, say_unreadable, unreadable_for
 from imgtrack.desk.imports.readings import import_readings as take_readings
 from imgtrack.desk.people import access
 from imgtrack.desk.readings import settle as settling
@@ -76,12 +77,15 @@ def readings(
     with opened(study, who) as desk:
         people = how_far(desk)
         over_time = rolling(desk) if drift else ()
+        unreadable = unreadable_for(desk)
     if as_json:
-        typer.echo(json.dumps(_plain(people, over_time), indent=2))
+        told = _plain(people, over_time) | {"unreadable": plain_unreadable(unreadable)}
+        typer.echo(json.dumps(told, indent=2))
         return
     say(f"{'reader':<10}{'open':>6}{'drafted':>9}{'signed':>8}{'minutes':>9}  mismatches  overdue")
     for each in people:
         say(_line(each))
+    say_unreadable(unreadable)
     for found in over_time:
         say(f"{found.reader} against {found.against.value}: {_steps(found)}")
     if over_time:

@@ -28,11 +28,14 @@ PARTS = {
     Part.FAT: {"F", "FAT"},
     Part.IN_PHASE: {"IP", "IN_PHASE", "INPHASE", "IN PHASE"},
     Part.OPPOSED_PHASE: {"OP", "OUT_PHASE", "OUTPHASE", "OUT PHASE", "OPP_PHASE", "OPPOSED_PHASE"},
-    Part.FAT_FRACTION: {"FF", "FAT_FRACTION", "FATFRACTION", "WATER_FRACTION"},
+    Part.FAT_FRACTION: {"FF", "FAT_FRACTION", "FATFRACTION"},
     Part.PHASE: {"P", "PHASE", "PHASE MAP", "B0 MAP"},
     Part.REAL: {"R", "REAL"},
     Part.IMAGINARY: {"I", "IMAGINARY"},
-    Part.OTHER: {"ADC", "T1_MAP", "T2_MAP", "T2_STAR_MAP", "SUBTRACTION", "MAX_IP", "PROJECTION"},
+    Part.OTHER: {
+        *("ADC", "T1_MAP", "T2_MAP", "T2_STAR_MAP", "WATER_FRACTION"),
+        *("SUBTRACTION", "MAX_IP", "PROJECTION"),
+    },
 }
 """Values 3 and up of Image Type or Frame Type (PS3.3 C.7.6.1.1.2, C.8.3.1.1.1, C.8.13.3.1.1) and
 the words scanners write there, in the order in which they decide."""

@@ -14,6 +14,8 @@ from pydicom.uid import UID, JPEGBaseline8Bit, JPEGExtended12Bit, JPEGLSNearLoss
 
 from imgtrack.dicom.archives import READ_FAULTS
 from imgtrack.dicom.decoding import Undecodable, decode_frame
+from imgtrack.dicom.real_world import PERCENT, percent_scale
+from imgtrack.dicom.records import Part
 from imgtrack.dicom.sources import Source
 from imgtrack.domain.errors import Fault, InvalidInput
 
@@ -43,13 +45,15 @@ class Volume:
         The stack, with the geometry of every slice.
     values
         (slices, rows, columns): stored whole numbers where no rescaling is stated, else real
-        values as float32.
+        values as float32; percent where ``unit`` says so.
     decoders
         Names of the decoders that were used, each once; ``none`` for pixels not compressed.
     inverted
         Whether high values are meant to be shown dark (MONOCHROME1).
     lossy
         Whether any slice was ever compressed with loss, as its header or encoding tells.
+    unit
+        ``%`` for a map of fat fractions that says what its values stand for; else empty.
     """
 
     stack: Stack
@@ -57,6 +61,7 @@ class Volume:
     decoders: tuple[str, ...]
     inverted: bool
     lossy: bool
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,6 +72,7 @@ class _Slice:
     decoder: str
     inverted: bool
     lossy: bool
+    unit: str
 
 
 def load_volume(stack: Stack, opener: Callable[[Source], BinaryIO] = Source.open) -> Volume:
@@ -117,6 +123,7 @@ def load_volume(stack: Stack, opener: Callable[[Source], BinaryIO] = Source.open
         decoders=tuple(dict.fromkeys(loaded.decoder for loaded in ordered)),
         inverted=ordered[0].inverted,
         lossy=any(loaded.lossy for loaded in ordered),
+        unit=PERCENT if all(loaded.unit == PERCENT for loaded in ordered) else "",
     )
 
 
@@ -126,16 +133,20 @@ def _load(
     """Yield the wanted frames of one object."""
     dataset = _dataset(source, stack.header.transfer_syntax_uid, opener)
     is_rescaled = any(frame.rescale != (1.0, 0.0) for frame in stack.frames)
+    is_real = is_rescaled or _has_table(dataset)
+    is_map = stack.frames[0].part is Part.FAT_FRACTION
     for frame in frames:
         stored, decoder = decode_frame(dataset, frame.number - 1)
         if stored.shape != (frame.rows, frame.columns):
             raise Undecodable(f"expected {frame.rows} x {frame.columns}, found {stored.shape}")
+        share = percent_scale(dataset, frame.number) if is_map else None
         yield _Slice(
-            _real(stored, frame, dataset) if is_rescaled or _has_table(dataset) else stored,
+            _real(stored, frame, dataset, share) if is_real or share else stored,
             decoder,
             inverted=dataset.get("PhotometricInterpretation") == "MONOCHROME1",
             lossy=dataset.get("LossyImageCompression") == "01"
             or dataset.file_meta.TransferSyntaxUID in LOSSY,
+            unit=PERCENT if share else "",
         )
 
 
@@ -158,9 +169,11 @@ def _has_table(dataset: Dataset) -> bool:
     return bool(dataset.get("ModalityLUTSequence"))
 
 
-def _real(stored: NDArray[Any], frame: Frame, dataset: Dataset) -> NDArray[np.float32]:
-    """Return real values: through the Modality LUT when there is one, else slope and intercept."""
-    if _has_table(dataset):
+def _real(
+    stored: NDArray[Any], frame: Frame, dataset: Dataset, share: tuple[float, float] | None
+) -> NDArray[np.float32]:
+    """Return real values: percent of a map, else by the Modality LUT, its table before its line."""
+    if share is None and _has_table(dataset):
         return apply_modality_lut(stored, dataset).astype(np.float32)
-    slope, intercept = frame.rescale
+    slope, intercept = share or frame.rescale
     return (stored * np.float64(slope) + intercept).astype(np.float32)

@@ -127,6 +127,9 @@ class Draft:
         First opened, last opened or saved; UTC.
     active_seconds
         Reading time so far without the pauses.
+    proposals
+        What the program proposed so far; see `imgtrack.domain.form.proposals`. ``None`` where the
+        window does not record it.
     """
 
     case_code: str
@@ -138,3 +141,4 @@ class Draft:
     began_at: datetime
     saved_at: datetime
     active_seconds: float = 0.0
+    proposals: Mapping[str, Any] | None = None

@@ -6,3 +6,8 @@ CAUTION = (
     "For research use only; not a medical device. Grades and measurements can be wrong: "
     "decisions about a patient follow local rules and a licensed clinician's judgement."
 )
+
+OF_FAT_FRACTIONS = (
+    "A fat fraction is no grade: no cut-off is accepted. Noise lifts low values; values of "
+    "different sequences must not be pooled."
+)

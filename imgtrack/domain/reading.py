@@ -66,6 +66,10 @@ class Reading:
         Where the reader's grade is not the one the measurements imply, in plain words.
     source
         Spreadsheet it was taken from; empty when it was signed at the reading desk.
+    proposals
+        What the program proposed to the reader and what became of it, by question; see
+        `imgtrack.domain.form.proposals`. Empty when it proposed nothing, ``None`` when that was not
+        recorded: imported readings, and those signed before it was.
     """
 
     key: str
@@ -86,6 +90,7 @@ class Reading:
     derived: Mapping[str, Any] = field(default_factory=lambda: NOTHING)
     mismatches: tuple[str, ...] = ()
     source: str = ""
+    proposals: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -57,6 +57,7 @@ FINDINGS = frozenset(
         "footprint_coverage",
         "signal_ratio",
         "occupation_ratio",
+        "fat_fraction",
         "acromiohumeral_interval",
         "critical_shoulder_angle",
         "free_note",

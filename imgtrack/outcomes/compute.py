@@ -12,6 +12,7 @@ from imgtrack.outcomes.exclusions import exclusions
 from imgtrack.outcomes.flow import flow, reasons
 from imgtrack.outcomes.function import score_differences, score_summary, scored_repairs
 from imgtrack.outcomes.pairs import confusion_counts, detectable_changes, measured_pairs
+from imgtrack.outcomes.proposals import proposal_use, proposals
 from imgtrack.outcomes.provenance import Provenance, provenance
 from imgtrack.outcomes.readers import RESAMPLES, agreement_table
 from imgtrack.outcomes.retear import corrected_rate, retear_patterns, retear_rates
@@ -82,6 +83,8 @@ def compute(records: Records, *, level: float = 0.95, resamples: int = RESAMPLES
         "settling": settling_rates(data, level=level),
         "overruled": overruled(data, level=level),
         "drift": drift(data, level=level),
+        "proposals": proposals(data),
+        "proposal_use": proposal_use(data),
         "transitions": transitions(data),
         "reversals": reversals(data),
         "measurements": measurements(data),

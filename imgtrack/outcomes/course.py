@@ -27,7 +27,14 @@ CHANGE_COLUMNS = (
     "question", "from_timepoint", "to_timepoint", "repairs", "mean_change", "low", "high", "level",
     "detectable", "beyond_detectable", "why_undefined",
 )  # fmt: skip
-CHANGING = ("straight retraction", "tear width", "tendon thickness", "retraction along the head")
+CHANGING = (
+    "straight retraction",
+    "tear width",
+    "tendon thickness",
+    "retraction along the head",
+    "fat fraction",
+    "fat fraction on map",
+)
 NOT_SEEN = "no verdict"
 
 
@@ -102,7 +109,7 @@ def changes(
     data
         The study.
     detectable
-        Smallest detectable change of each measurement in mm; see
+        Smallest detectable change of each measurement in its unit; see
         `imgtrack.outcomes.pairs.detectable_changes`.
     level
         Confidence level.

@@ -7,10 +7,14 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from imgtrack.domain.form import names
+from imgtrack.domain.form import is_mapped, names
 from imgtrack.domain.protocol import Measure, Plane
 
 PLANES = tuple(Plane)
+
+ON_MAP = f"{Measure.FAT_FRACTION} on map"
+"""A fat fraction that was read from a scanner's map; by another name, as it must not be pooled with
+one of signals."""
 
 
 class Kind(StrEnum):
@@ -35,7 +39,7 @@ class Finding:
     code
         Level or option; empty for a number.
     number, unit
-        ``nan`` and empty for a grade. Units: mm, degrees, slices, or none for a ratio.
+        ``nan`` and empty for a grade. Units: mm, degrees, slices, %, or none for a ratio.
     reason
         Why it is not assessable.
     """
@@ -80,6 +84,9 @@ def _plain(name: str, answer: Mapping[str, Any]) -> Iterator[Finding]:
         yield Finding(name, Kind.NUMBER, number=float(length), unit="mm")
     elif answer.get("degrees") is not None:
         yield Finding(name, Kind.NUMBER, number=float(answer["degrees"]), unit="degrees")
+    elif answer.get("percent") is not None:
+        source = ON_MAP if is_mapped({name: answer}, name) else name
+        yield Finding(source, Kind.NUMBER, number=float(answer["percent"]), unit="%")
 
 
 def _gaps(name: str, answer: Mapping[str, Any]) -> Iterator[Finding]:

@@ -67,6 +67,7 @@ def _planes(answer: Mapping[str, Any]) -> str:
 WRITERS = {
     "mm": lambda value: f"{value:.1f} mm",
     "degrees": lambda value: f"{value:.0f}°",
+    "percent": lambda value: f"{value:.1f} %",
     "value": _value,
 }
 """How a value is written, by its key in the answer."""

@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from imgtrack.domain.form import form_for, length_mm
+from imgtrack.domain.cautions import OF_FAT_FRACTIONS
+from imgtrack.domain.form import form_for, length_mm, mapped_percent_of, percent_of
 from imgtrack.domain.imaging import Modality
+from imgtrack.domain.protocol import Measure
 from imgtrack.domain.reading import Round
 from imgtrack.domain.scales import Healing, retear_rule
 from imgtrack.domain.schedule import State
@@ -22,17 +24,25 @@ from imgtrack.report.repair_course import outcome_at
 from imgtrack.report.tables import count, decimal, shown, words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from datetime import date
 
     from imgtrack.desk.cases.images import Shelf
+    from imgtrack.domain.form.answers import Answers
     from imgtrack.domain.imaging import Scan
     from imgtrack.domain.protocol import Protocol
     from imgtrack.domain.reading import Reading
     from imgtrack.report.page import Part
     from imgtrack.report.repair_course import RepairCourse, Visit
 
-LENGTHS = ("straight retraction", "tear width", "tendon thickness")
+MEASURED = (
+    ("straight retraction", "mm", length_mm),
+    ("tear width", "mm", length_mm),
+    ("tendon thickness", "mm", length_mm),
+    ("fat fraction", "%", percent_of),
+    ("fat fraction", "% of map", mapped_percent_of),
+)
+"""What is drawn along time: measurement, unit, and how it is found in answers."""
 OPEN = (State.OVERDUE, State.DUE)
 NOTHING_GRADED = "read; the protocol asks for no grade or length of it that could be given."
 NO_SLICES = "No slice can be shown: the scans have no images in this study, or cannot be read."
@@ -161,7 +171,11 @@ def _pictures(course: RepairCourse, protocol: Protocol, shelf: Shelf) -> list[Pa
 
 
 def _trends(course: RepairCourse, protocol: Protocol) -> list[Part]:
-    found = [trend for name in LENGTHS if (trend := _length_trend(course, protocol, name))]
+    found = [
+        trend
+        for name, unit, value_of in MEASURED
+        if (trend := _measured_trend(course, protocol, name, unit, value_of))
+    ]
     found += [
         trend for rule in protocol.score if (trend := _score_trend(course, rule.name, protocol))
     ]
@@ -173,17 +187,23 @@ def _trends(course: RepairCourse, protocol: Protocol) -> list[Part]:
     return [_picture(trends(found, interval=torn, name=name, title="Along time"))]
 
 
-def _length_trend(course: RepairCourse, protocol: Protocol, name: str) -> Trend | None:
+def _measured_trend(
+    course: RepairCourse,
+    protocol: Protocol,
+    name: str,
+    unit: str,
+    value_of: Callable[[Answers, str], float | None],
+) -> Trend | None:
     points = [
-        (visit.day, mm, outcome_at(visit, protocol) is Healing.RETEAR)
+        (visit.day, value, outcome_at(visit, protocol) is Healing.RETEAR)
         for visit in course.visits
         if visit.verdict and visit.day is not None
-        if (mm := length_mm(visit.verdict.answers, name)) is not None
+        if (value := value_of(visit.verdict.answers, name)) is not None
     ]
     if not points:
         return None
     days, values, torn = zip(*points, strict=True)
-    return Trend(name, "mm", days, values, torn)
+    return Trend(name, unit, days, values, torn)
 
 
 def _score_trend(course: RepairCourse, name: str, protocol: Protocol) -> Trend | None:
@@ -205,6 +225,13 @@ def _readings(course: RepairCourse, protocol: Protocol) -> Iterator[Part]:
         for reading in visit.readings:
             if note := note_of(reading.answers):
                 yield Text(f"Note of {reading.reader}: {note}")
+    if any(map(_has_fat_fraction, course.visits)):
+        yield Text(OF_FAT_FRACTIONS)
+
+
+def _has_fat_fraction(visit: Visit) -> bool:
+    given = (each.answers.get(Measure.FAT_FRACTION) or {} for each in visit.readings)
+    return any("percent" in answer for answer in given)
 
 
 def _readings_table(visit: Visit, scan: Scan, protocol: Protocol) -> ShownTable:

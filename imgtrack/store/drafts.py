@@ -32,6 +32,7 @@ FORMS = {
     "began_at": forms.MOMENT,
     "saved_at": forms.MOMENT,
     "active_seconds": forms.NUMBER,
+    "proposals": forms.or_none(forms.ANSWERS),
 }
 
 

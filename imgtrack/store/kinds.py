@@ -327,6 +327,7 @@ READING = Kind(
         "derived": forms.ANSWERS,
         "mismatches": forms.WORDS,
         "source": forms.TEXT,
+        "proposals": forms.or_none(forms.ANSWERS),
     },
     links=(("scan", "scan"), ("amends", "reading"), ("case_code", "case")),
 )

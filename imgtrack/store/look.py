@@ -131,6 +131,11 @@ class Look:
         )
         return [Entry(**row) for row in self._stream(LOG, query)]
 
+    def acts(self, acts: Collection[str]) -> list[Entry]:
+        """Return the log entries of everybody that are one of some acts, oldest first."""
+        query = sa.select(LOG).where(LOG.c.what.in_(acts)).order_by(LOG.c.number)
+        return [Entry(**row) for row in self._stream(LOG, query)]
+
     def head(self) -> tuple[int, str]:
         """Return number and digest of the last log entry.
 

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from imgtrack.domain.errors import Broken, Fault, InvalidInput, Refused
 from imgtrack.store import guards
 
-REVISIONS: tuple[str, ...] = ("0001", "0002", "0003")
+REVISIONS: tuple[str, ...] = ("0001", "0002", "0003", "0004")
 """Every revision this program knows, oldest first; each has its file in ``migrations/versions``."""
 
 MIGRATIONS = Path(__file__).parent / "migrations"

@@ -246,6 +246,7 @@ DRAFTS = sa.Table(
     sa.Column("began_at", Moment, nullable=False),
     sa.Column("saved_at", Moment, nullable=False),
     sa.Column("active_seconds", sa.Double, nullable=False),
+    sa.Column("proposals", sa.Text),
 )
 """Readings under way: no records, so neither logged nor guarded; a row goes when it is signed."""
 
@@ -271,6 +272,7 @@ READINGS = _record_table(
     sa.Column("active_seconds", sa.Double),
     *(_text(name) for name in ("derived", "mismatches", "source")),
     sa.CheckConstraint("active_seconds >= 0", name="active_seconds"),
+    sa.Column("proposals", sa.Text),
 )
 
 VERDICTS = _record_table(

@@ -41,10 +41,10 @@ def test_the_whole_job_and_again(run, tiny):
     assert Path("d/report/index.html").is_file()
     assert list(Path("d/report/sheets").glob("*.html"))
     shown = re.findall(r"(?m)^  imgtrack (\w+)", out)
-    assert {"read", "course"} <= set(shown)
+    assert {"read", "course", "board"} <= set(shown)
     known = get_command(app).list_commands(None)
     assert set(shown) <= set(known)
-    code, again, _ = run("demo", "d", *SHORT)
+    code, again, _ = run("demo", "d", "--quick", *SHORT)
     assert code == 0
     assert "0 readings signed" in again
     assert "it is whole" in again

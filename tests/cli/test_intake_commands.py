@@ -65,6 +65,9 @@ def test_a_wrong_side_is_held_and_relabelled(started):
     assert out.endswith(" still open.\n")
     code, out, _ = run("relabel", "S1-R/m03", "--side", "right", "--reason", "checked", *ON)
     assert (code, out) == (0, "No problem of this scan is open.\n")
+    said = ("--series", "1", "--weighting", "T1", "--reason", "looks like fat")
+    assert run("relabel", "S1-R/m03", *said, *ON)[0] == 0
+    assert "T1" in run("scans", "S1-R/m03", *ON)[1]
 
 
 def test_a_problem_is_accepted(started):
@@ -155,9 +158,10 @@ def test_listening_takes_in_what_came_and_stops_on_request(started, monkeypatch)
     monkeypatch.setattr(
         intake_commands, "take_when_quiet", lambda *words: taken.append(words[2]) or True
     )
-    code, out, _ = started("listen", "--caller", "MR1@127.0.0.1", "--port", "0", *ON)
+    words = ("--caller", "MR1@127.0.0.1", "--title", "NORTH", "--port", "0", *ON)
+    code, out, _ = started("listen", *words)
     assert code == 0
-    assert out.startswith("Listening as IMGTRACK on 127.0.0.1 port ")
+    assert out.startswith("Listening as NORTH on 127.0.0.1 port ")
     assert "Stopped" in out
     assert taken == [20.0] * 3
 

@@ -323,6 +323,6 @@ def test_images_that_are_gone_stop_the_draft(planted):
     fewer = InventedShelf()
     whole = fewer.series
     fewer.series = lambda scan, records: whole(scan, records)[1:]
-    with pytest.raises(Refused, match="measured on are gone") as caught:
+    with pytest.raises(Unavailable, match="measured on are gone") as caught:
         open_case(desk, code, shelf=fewer)
     assert_tells_nothing(caught.value)

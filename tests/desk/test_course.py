@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from course_desk import CODE, DAYS, MOVED_ALONG_MM, SCANS, course_study
 from reading_desk import Clock, InventedShelf, desk_of, log_of
@@ -9,7 +11,7 @@ from reading_desk import Clock, InventedShelf, desk_of, log_of
 from imgtrack.desk.cases.allot import allot
 from imgtrack.desk.course.implants import NOT_DETECTABLE, implant_moves
 from imgtrack.desk.course.trends import trends_of
-from imgtrack.desk.course.visits import open_course
+from imgtrack.desk.course.visits import Stack, open_course
 from imgtrack.domain.errors import InvalidInput, Refused
 from imgtrack.domain.first_retear import FirstRetear
 from imgtrack.domain.scales import Healing
@@ -17,7 +19,7 @@ from imgtrack.measure.motion import RigidTransform
 from imgtrack.measure.registration.align import Registration
 
 STILL = RigidTransform.about((0, 0, 0), axis=(0, 0, 1), degrees=0)
-LAID = Registration(STILL, 0.2, 0.3, 2, (0.0, 0.0, 0.0))
+LAID = Registration(STILL, 0.2, 0.3, 2, (0.0, 0.0, 0.0), 0.1)
 
 
 @pytest.fixture
@@ -74,6 +76,15 @@ def test_the_first_retear_lies_between_the_last_healed_and_the_first_torn_scan(c
     )
 
 
+def test_grades_and_both_rules_are_told(course):
+    # By hand: III is healed by the primary rule (IV-V torn) and torn by the other (III-V).
+    assert [visit.grade for visit in course.visits] == ["II", "IV", "III"]
+    healed, torn = Healing.HEALED, Healing.RETEAR
+    assert [visit.outcome for visit in course.visits] == [healed, torn, healed]
+    assert [visit.outcome_sensitivity for visit in course.visits] == [healed, torn, torn]
+    assert course.first_retear_sensitivity == FirstRetear(90, 181)
+
+
 def test_images_that_cannot_be_read_are_told_and_the_rest_is_shown(study):
     shelf = InventedShelf(missing={SCANS[1][0]})
     found = open_course(desk_of(study, "S1"), CODE, shelf=shelf)
@@ -83,10 +94,33 @@ def test_images_that_cannot_be_read_are_told_and_the_rest_is_shown(study):
     assert found.visits[1].outcome is Healing.RETEAR
 
 
-def test_an_image_of_a_reading_is_found_in_its_series_only(course):
-    coronal, sagittal = course.visits[0].stacks
-    assert coronal.number_of(f"{SCANS[0][0]}.1.3") == 2
-    assert sagittal.number_of(f"{SCANS[0][0]}.1.3") is None
+def test_what_a_verdict_drew_is_named_by_the_images_that_are_shown(course):
+    # The third image of the coronal series, which comes first.
+    drawn = course.visits[0].drawn
+    assert drawn["tendon thickness"]["images"] == [{"uid": "0.1.3", "frame": 1}]
+    assert drawn["sugaya"] == {"value": "II"}
+
+
+def test_answers_on_images_that_are_not_there_are_left_out(course):
+    # The implants name an image of no series of the scan.
+    assert "implant positions" in course.visits[0].verdict.answers
+    assert "implant positions" not in course.visits[0].drawn
+
+
+def test_frames_of_one_file_are_told_apart(course):
+    # Multi-frame images share a UID (PS3.3 C.7.6.16): frame 3 is the third slice.
+    visit = course.visits[0]
+    stack = visit.stacks[0]
+    count = len(stack.shelved.record.images)
+    frames = tuple(f"2.25.99#{number}" for number in range(1, count + 1))
+    record = replace(stack.shelved.record, images=frames)
+    stack = Stack(stack.shown, replace(stack.shelved, record=record))
+    answer = visit.verdict.answers["tendon thickness"] | {
+        "images": [{"uid": "2.25.99", "frame": 3}]
+    }
+    verdict = replace(visit.verdict, answers={"tendon thickness": answer})
+    drawn = replace(visit, stacks=(stack,), verdict=verdict).drawn
+    assert drawn["tendon thickness"]["images"] == [{"uid": "0.1.3", "frame": 1}]
 
 
 def test_trends_are_the_verdicts_and_scores_by_day(course):
@@ -115,7 +149,7 @@ def test_less_than_half_the_slice_spacing_is_not_detectable(course):
     first, _, last = course.visits
     (move,) = implant_moves(first, last, LAID, slice_pitch_mm=6.6)
     assert not move.is_detectable
-    assert move.words == f"implant 1: {NOT_DETECTABLE}, 3.3 mm; residual 0.2 mm"
+    assert move.words == f"implant 1: {NOT_DETECTABLE}, 3.3 mm with the residual; residual 0.2 mm"
 
 
 def test_an_implant_marked_by_one_point_has_no_axis(course):
@@ -131,6 +165,6 @@ def test_the_motion_of_the_bone_is_no_motion_of_the_implant(course):
     # The whole shoulder moved by 3 mm, and the registration says so.
     first, _, last = course.visits
     back = RigidTransform.about((0, 0, 0), axis=(0, 0, 1), degrees=0, shift=(0, 0, -MOVED_ALONG_MM))
-    laid = Registration(back, 0.2, 0.3, 2, (0.0, 0.0, 0.0))
+    laid = Registration(back, 0.2, 0.3, 2, (0.0, 0.0, 0.0), 0.1)
     (move,) = implant_moves(first, last, laid, slice_pitch_mm=4.4)
     assert move.distance_mm == pytest.approx(0, abs=1e-9)

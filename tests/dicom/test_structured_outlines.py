@@ -7,7 +7,6 @@ from io import BytesIO
 import highdicom.seg
 import numpy as np
 import pytest
-from matplotlib.path import Path as Outline
 from mr_objects import enhanced, source
 from pydicom import dcmread
 from structured_samples import (
@@ -25,9 +24,7 @@ from structured_samples import (
 import form_samples as forms  # isort: skip - structured_samples makes it known
 
 from imgtrack.dicom.structured import Place, outlines_of, report_of, stored_header
-from imgtrack.dicom.structured.outlines import inside
 from imgtrack.measure.areas import area_of
-from imgtrack.measure.plane import PlaneGeometry
 
 SQUARE = [(-10.0, 0.0, 5.0), (0.0, 0.0, 5.0), (0.0, 0.0, -5.0), (-10.0, 0.0, -5.0)]
 WIDE = [(-15.0, 0.0, 10.0), (5.0, 0.0, 12.0), (5.0, 0.0, -10.0), (-15.0, 0.0, -10.0)]
@@ -85,21 +82,6 @@ def masks(segmentation):
         (image_,) = frame.DerivationImageSequence[0].SourceImageSequence
         found[number, image_.ReferencedSOPInstanceUID] = mask.astype(bool)
     return found
-
-
-def test_pixels_are_those_whose_centre_lies_inside():
-    """Reference: points in polygons by matplotlib, on outlines of random corners."""
-    rng = np.random.default_rng(7)
-    plane = PlaneGeometry(
-        (3.0, -8.0, 20.0), (0.8, 0.6, 0.0), (0.0, 0.0, -1.0), (0.7, 0.4), (40, 50)
-    )
-    rows, columns = np.mgrid[:40, :50]
-    for _ in range(20):
-        corners = rng.uniform(-4, 50, (9, 2))
-        corners = corners[np.argsort(np.arctan2(*(corners - corners.mean(0)).T))]
-        expected = Outline(corners).contains_points(np.c_[rows.ravel(), columns.ravel()])
-        found = inside(plane, plane.to_patient(corners))
-        assert np.array_equal(found.ravel(), expected)
 
 
 def test_a_segment_has_the_area_of_its_outline():

@@ -214,7 +214,11 @@ FULL_TORN = forms.torn() | {
                 "label": "2",
                 "seat": "proud of the bone",
                 "grades": {"peri_implant_fluid": {"not_assessable": "other", "note": "faint"}},
-                "migration": {"mm": 1.25, "residual_mm": 0.5},
+                "migration": {
+                    "mm": 1.25,
+                    "residual_mm": 0.5,
+                    "origin": "suggestion accepted",
+                },
             },
         ]
     },

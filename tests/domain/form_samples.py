@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from imgtrack.domain.form import (
     Choice,
+    FatFraction,
     GapSlices,
     Graded,
     Implants,
@@ -203,7 +204,8 @@ def implant(asks, dimensions):
         fields["grades"] = st.fixed_dictionaries(grades)
     if asks.migration:
         moved = {"mm": millimetres, "residual_mm": st.floats(0, 2)}
-        fields["migration"] = st.fixed_dictionaries(moved) | lost
+        proposed = {"origin": st.just("suggestion accepted")}
+        fields["migration"] = st.fixed_dictionaries(moved, optional=proposed) | lost
     return st.fixed_dictionaries(fields)
 
 
@@ -247,6 +249,23 @@ def ratio(asks, dimensions):
     return found if asks.at_most is None else found.map(lambda each: _swapped(asks, each))
 
 
+def fat_fraction(_asks, dimensions):
+    signal = st.fixed_dictionaries({"mean": st.floats(0, 4000), "images": images})
+    return st.fixed_dictionaries(
+        {
+            "percent": st.floats(0, 100),
+            "sd_percent": st.floats(0, 50),
+            "voxels": st.integers(2, 5000),
+            "mm2": millimetres,
+            "points": points(dimensions, 3),
+            "images": images,
+            "origin": origins,
+            "fat": signal,
+            "water": signal,
+        }
+    )
+
+
 VALUES = {
     Graded: lambda asks, _: code(asks.scale),
     Choice: lambda asks, _: st.fixed_dictionaries({"value": st.sampled_from(asks.options)}),
@@ -254,6 +273,7 @@ VALUES = {
     GapSlices: gaps,
     Landmarks: landmarks,
     Ratio: ratio,
+    FatFraction: fat_fraction,
     Implants: lambda asks, dimensions: st.fixed_dictionaries(
         {"implants": st.lists(implant(asks, dimensions), max_size=1)}
     ),

@@ -69,12 +69,16 @@ def test_sugaya_a_gap_in_one_plane_is_never_graded(coronal, sagittal, version):
 @pytest.mark.parametrize(
     ("findings", "possible", "named"),
     [
-        ((None, 3), (), "coronal_gap_slices"),
-        ((2, None), (), "sagittal_gap_slices"),
-        ((0, 0, None, None), ("I", "II", "III"), "thickness_ratio, high_signal"),
-        ((0, 0, None, True), ("II", "III"), "thickness_ratio"),
-        ((0, 0, None, False), ("I", "III"), "thickness_ratio"),
-        ((0, 0, 0.8, None), ("I", "II"), "high_signal"),
+        ((None, 3), (), "coronal slices that show the gap"),
+        ((2, None), (), "sagittal slices that show the gap"),
+        (
+            (0, 0, None, None),
+            ("I", "II", "III"),
+            "thickness of the tendon over normal, any bright area within the tendon",
+        ),
+        ((0, 0, None, True), ("II", "III"), "thickness of the tendon over normal"),
+        ((0, 0, None, False), ("I", "III"), "thickness of the tendon over normal"),
+        ((0, 0, 0.8, None), ("I", "II"), "any bright area within the tendon"),
     ],
 )
 def test_sugaya_what_is_missing_leaves_the_types_that_remain(findings, possible, named):
@@ -139,7 +143,7 @@ def test_patte_landmarks_out_of_order_imply_nothing(apex, rim):
 
 
 def test_patte_missing_and_impossible_landmarks():
-    assert patte(None).reason == "not recorded: stump_mm"
+    assert patte(None).reason == "not recorded: landmarks of the retraction"
     with pytest.raises(InvalidInput, match="stump_mm"):
         patte(NAN)
 
@@ -208,7 +212,7 @@ def test_davidson_burkhart_arthropathy_overrides_and_its_absence_is_flagged():
     unknown = davidson(5.0, 5.0, arthropathy=None)
     assert unknown.level == "1"
     assert unknown.flags == (Flag.RADIOGRAPH_MISSING,)
-    assert davidson(None, 5.0).reason == "not recorded: length_mm"
+    assert davidson(None, 5.0).reason == "not recorded: retraction"
 
 
 # Ellman H. Clin Orthop 1990;254:64-74: below 3 mm, 3 to 6 mm, above 6 mm.

@@ -138,18 +138,29 @@ def _reading(rng, scan, reader, *, course, place, protocol, round_=Round.FIRST) 
         grade = int(np.clip(grade + rng.choice([-1, 1]), 0, 4))
     later = {Round.FIRST: 0, Round.SETTLING: 5, Round.REPEAT: 45}[round_]
     at = READ_AT + timedelta(days=later, minutes=int(rng.integers(0, 5000)))
+    answers = _answers(rng, grade, course, place == 0)
     return Reading(
         key=f"{scan.uid}-{reader}-{round_.value}",
         scan=scan.uid,
         reader=reader,
         round=round_,
-        answers=_answers(rng, grade, course, place == 0),
+        answers=answers,
         protocol_hash=protocol.hash,
         software_version="0",
         began_at=at,
         signed_at=at + timedelta(minutes=6),
         source="invented",
+        proposals=_proposed(answers) if reader == "R1" else None,
     )
+
+
+def _proposed(answers: dict[str, Any]) -> dict[str, Any]:
+    """Return a width that was proposed 1 mm too short, and moved."""
+    if "mm" not in answers.get("tear width", {}):
+        return {}
+    short = answers["tear width"] | {"mm": answers["tear width"]["mm"] - 1}
+    shown = {"value": short, "before": {}, "decision": "accepted", "fate": "accepted and moved"}
+    return {"tear width": [shown]}
 
 
 def _answers(rng: np.random.Generator, grade: int, course: Course, before: bool) -> dict[str, Any]:

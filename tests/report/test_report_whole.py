@@ -130,6 +130,21 @@ def test_the_printed_kappa_is_that_of_scikit_learn_from_the_rows(written, page):
     assert compared, "the seed gives no timepoint at which both could assess every scan"
 
 
+def test_what_readers_did_with_proposals_is_told_from_the_rows(written, page):
+    """R1 moved each width 1 mm out; R2's readings record nothing and are left out."""
+    found = rows(written, "proposals")
+    assert set(found["reader"]) == {"R1"}
+    assert (found["signed"] - found["proposed"]).round(9).eq(1).all()
+    shown = table(page, "proposal-use").iloc[0]
+    assert shown["what"] == "Width of the tear, front to back"
+    assert [int(shown[each]) for each in ("proposed", "accepted", "moved")] == [
+        len(found),
+        0,
+        len(found),
+    ]
+    assert (shown["mean difference"], shown["unit"]) == ("1.0", "mm")
+
+
 def test_every_link_leads_to_a_file_and_every_sum_holds(written, page):
     links = {link for link in re.findall(r'href="([^"#]+)"', page) if not link.startswith("data:")}
     assert len(links) > 60
@@ -295,6 +310,15 @@ def test_tables_and_sheets_are_written_alone(study, tmp_path):
     sheet = tmp_path / "sheets"
     assert typed("report", study, "--repair", "S0003-R", "--out", sheet) == 0
     assert [path.name for path in sheet.iterdir()] == ["S0003-R.html"]
+
+
+def test_every_repair_has_a_sheet_beside_the_report(study, tmp_path):
+    out = tmp_path / "report"
+    assert typed("report", study, "--sheets", "--out", out, "--resamples", RESAMPLES) == 0
+    page = (out / "index.html").read_text("utf-8")
+    sheets = sorted(path.name for path in (out / "sheets").iterdir())
+    assert len(sheets) == 24
+    assert all(f'href="sheets/{name}"' in page for name in sheets)
 
 
 def test_dicom_of_readings_without_images_is_left_out_with_its_reason(study, tmp_path, capsys):

@@ -155,6 +155,18 @@ REPEATED = Reading(
     mismatches=("graded II, the slices imply IV",),
     source="grades.xlsx",
 )
+PROPOSED = Reading(
+    "r3",
+    SCAN.uid,
+    "B",
+    Round.FIRST,
+    ANSWERS,
+    "p" * 64,
+    "0.1.0",
+    BEGAN,
+    SIGNED,
+    proposals={"tear width": [{"value": {"mm": 0.1 + 0.2}, "before": {}, "fate": "accepted"}]},
+)
 VERDICT = Verdict("v1", SCAN.uid, "agreed", {"retear": True}, ("r1", "r2"), "JD", SIGNED)
 AMENDMENT = Amendment("a1", "reading", "r1", "wrong slice", "A", SIGNED)
 PROTOCOL = ProtocolVersion("p1", 'name = "invented"\n', "JD", BEGAN)
@@ -179,6 +191,7 @@ RECORDS = (
     FIRST,
     CORRECTED,
     REPEATED,
+    PROPOSED,
     VERDICT,
     AMENDMENT,
 )
@@ -187,8 +200,15 @@ DESK = (Case, TrainingKey, PassPhrase)
 NEWER: dict[str, tuple[type, ...]] = {"0001": (Series, ScanProblem, *DESK), "0002": DESK}
 """Kinds of record that a revision does not know."""
 
+FIELDS_FROM: dict[str, tuple[Reading, ...]] = {"0003": (REPEATED,), "0004": (PROPOSED,)}
+"""Readings with fields that came with a revision."""
+
 
 def records_of(revision: str) -> tuple[object, ...]:
     """Return the records that a database kept at a revision holds."""
-    known = (record for record in RECORDS if not isinstance(record, NEWER.get(revision, ())))
-    return tuple(record for record in known if record is not REPEATED or revision not in NEWER)
+    later = [each for since, those in FIELDS_FROM.items() if since > revision for each in those]
+    return tuple(
+        record
+        for record in RECORDS
+        if not isinstance(record, NEWER.get(revision, ())) and record not in later
+    )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from imgtrack.cli.demo.drawing import Sheet, sheet_of
+from imgtrack.cli.demo.fat import outlined_fat
 from imgtrack.domain.form import Note, Origin, Reason, State, asking, names
 from imgtrack.domain.protocol import Measure, Plane
 from imgtrack.measure.patte import patte_positions
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from imgtrack.cli.demo.truths import ScanTruth
-    from imgtrack.desk.cases.images import ShownSeries
+    from imgtrack.desk.cases.images import ShownPixels, ShownSeries
     from imgtrack.domain.form import Form, Question
     from synthetic_scans.readers.people import Answers
 
@@ -34,7 +35,12 @@ MEDIAL_MM = 8.0
 
 
 def fill_in(
-    form: Form, series: Sequence[ShownSeries], truth: ScanTruth, answers: Answers
+    form: Form,
+    series: Sequence[ShownSeries],
+    truth: ScanTruth,
+    answers: Answers,
+    *,
+    pixels: Callable[[str], ShownPixels],
 ) -> dict[str, Any]:
     """Return the answers to a form.
 
@@ -48,13 +54,15 @@ def fill_in(
         Where things lie in the shoulder.
     answers
         What the reader makes of it: one case.
+    pixels
+        Gives those of a series by its alias.
 
     Returns
     -------
     dict
         By question; lengths follow from their points, which lie on the images.
     """
-    hand = _Hand(series, truth, answers)
+    hand = _Hand(series, truth, answers, pixels)
     found: dict[str, Any] = {}
     for question in form.questions:
         is_asked = asking(form, found)[question.name].state is State.ASKED
@@ -74,6 +82,7 @@ class _Hand:
     series: Sequence[ShownSeries]
     truth: ScanTruth
     given: Answers
+    pixels: Callable[[str], ShownPixels]
 
     def answer(self, question: Question) -> dict[str, Any]:
         """Return the answer to one question that is asked."""
@@ -89,6 +98,7 @@ class _Hand:
             Measure.RETRACTION_ALONG_HEAD: self._along_head,
             Measure.PATTE_LANDMARKS: self._landmarks,
             Measure.THICKNESS: self._thickness,
+            Measure.FAT_FRACTION: self._fat_fraction,
         }
         if question.name in drawn:
             return drawn[question.name]()
@@ -208,6 +218,9 @@ class _Hand:
             "images": [sheet.image(number)],
             "origin": Origin.DRAWN.value,
         }
+
+    def _fat_fraction(self) -> dict[str, Any]:
+        return outlined_fat(self.series, self.pixels, self.truth, self.given)
 
     def _thickness(self) -> dict[str, Any]:
         mm = self._mm("thickness_mm")

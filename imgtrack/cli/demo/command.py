@@ -125,4 +125,6 @@ def _try_next(places: steps.Places, phrases: dict[str, str], repair: str) -> Non
     say(f"  imgtrack read --as R1 --study {places.study}")
     say(f"  imgtrack course {repair} --study {places.study}")
     say(f"  open {places.report / 'index.html'} in a browser")
+    say(f"The invented study stands at {AS_OF}; give the board that day:")
+    say(f"  imgtrack board --study {places.study} --date {AS_OF}")
     say_caution()

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from imgtrack.dicom.records import Part
 from imgtrack.domain.form import Origin
 from imgtrack.measure.gaps import gap_slices
 from imgtrack.measure.stack import Stack
@@ -148,10 +149,13 @@ def around(seen: Sequence[int], count: int, slices: int) -> list[int]:
     return numbers
 
 
-def sheet_of(series: Sequence[ShownSeries], plane: Plane) -> Sheet | None:
-    """Return the first stack of a plane in the scan to be read, or ``None``."""
+def sheet_of(
+    series: Sequence[ShownSeries], plane: Plane, part: str = Part.MAGNITUDE.value
+) -> Sheet | None:
+    """Return the first stack of a plane and part in the scan to be read, or ``None``."""
     for each in series:
         planes = [image.plane for image in each.images if image.plane is not None]
-        if each.earlier == 0 and each.plane is plane and len(planes) == len(each.images) > 1:
+        is_meant = each.earlier == 0 and each.plane is plane and each.part == part
+        if is_meant and len(planes) == len(each.images) > 1:
             return Sheet(each.images, tuple(planes))
     return None

@@ -130,7 +130,7 @@ class SimulatedPerson:
         self.clock.move(timedelta(minutes=MINUTES_A_CASE / 2))
         save_draft(self.study, case, answers)
         self.clock.move(timedelta(minutes=MINUTES_A_CASE / 2))
-        sign(self.study, case, self.phrase)
+        sign(self.study, case, self.phrase, shelf=self.shelf)
 
     def _answers(self, case: BlindCase) -> dict[str, Any]:
         if case.modality is not Modality.MR:
@@ -145,4 +145,4 @@ class SimulatedPerson:
         seen = replace(truth.cases, day=np.array([day]))
         what = kept.round.value if kept.attempt == 1 else f"{kept.round.value} {kept.attempt}"
         answers = read(self.reader, truth.name, seen, seed=self.seed, reading_round=what)
-        return fill_in(case.form, case.series, truth, answers)
+        return fill_in(case.form, case.series, truth, answers, pixels=case.pixels)

@@ -55,9 +55,13 @@ SHEETS = (
     (take_scores, "scores.csv", "clinical scores taken"),
     (take_events, "events.csv", "events taken"),
 )
-CHANGES = (("sites = []", 'sites = ["H", "Q"]'), ("max_pixel_mm = 0.7", "max_pixel_mm = 1.4"))
-"""What the invented study says otherwise than the starter's protocol: two hospitals, and pixels
-as coarse as the small scans have."""
+CHANGES = (
+    ("sites = []", 'sites = ["H", "Q"]'),
+    ("max_pixel_mm = 0.7", "max_pixel_mm = 1.4"),
+    ('["retraction along the head"]', '["retraction along the head", "fat fraction"]'),
+)
+"""What the invented study says otherwise than the starter's protocol: two hospitals, pixels as
+coarse as the small scans have, and the fat fraction where a scan has Dixon images."""
 
 
 @dataclass(frozen=True, slots=True)

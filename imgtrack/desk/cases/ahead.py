@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import TYPE_CHECKING
 
-from imgtrack.desk.cases.layout import lay_out
+from imgtrack.desk.cases.layout import lay_out, require_pixels
 from imgtrack.desk.cases.lists import OPENABLE, lines_of
 from imgtrack.domain.errors import ImgtrackError
 
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from imgtrack.desk.cases.images import Shelf, Shelved
     from imgtrack.desk.study import Study
+    from imgtrack.domain.cases import Case
     from imgtrack.domain.imaging import Scan
     from imgtrack.domain.series import Series
 
@@ -58,7 +59,7 @@ class ShelfAhead:
 
 
 def prepare_next(study: Study, shelf: ShelfAhead, *, after: str) -> bool:
-    """Load the images of the case that comes next; nothing is opened, claimed or logged.
+    """Load the images of the case that comes next and can be read; nothing is opened or claimed.
 
     Parameters
     ----------
@@ -73,18 +74,18 @@ def prepare_next(study: Study, shelf: ShelfAhead, *, after: str) -> bool:
     -------
     bool
         Whether there is a next case and its images are ready. Images that cannot be read are
-        told when the case is opened.
+        noted in the log and told when the next case is opened.
     """
     shelf.forget()
     with study.store.look() as look:
         lines = lines_of(look, study.protocol, study.who, study.now().date())
     coming = (line.case for line in lines if line.state in OPENABLE and line.case.code != after)
-    case = next(coming, None)
-    if case is None:
-        return False
+    return any(_is_loaded(study, case, shelf) for case in coming)
+
+
+def _is_loaded(study: Study, case: Case, shelf: ShelfAhead) -> bool:
     try:
-        for _, shelved in lay_out(study, case.scan, case.code, shelf).pairs:
-            shelved.load()
+        require_pixels(study, lay_out(study, case.scan, case.code, shelf), case.code)
     except (ImgtrackError, OSError):
         shelf.forget()
         return False

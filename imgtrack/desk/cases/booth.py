@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from imgtrack.desk.cases.ahead import ShelfAhead, prepare_next
 from imgtrack.desk.cases.lists import CaseState, my_cases
-from imgtrack.desk.cases.opening import open_next
+from imgtrack.desk.cases.next_case import open_next_readable
 from imgtrack.desk.cases.shelf import FolderShelf
 from imgtrack.desk.readings.drafts import save_draft
 from imgtrack.desk.readings.signing import sign
@@ -25,7 +25,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from imgtrack.desk.cases.images import Shelf
+    from imgtrack.desk.cases.next_case import Opening, PassedOver
     from imgtrack.desk.cases.screen import BlindCase
+    from imgtrack.desk.readings.settle import AnswerSet
     from imgtrack.desk.readings.signing import Signed
     from imgtrack.desk.study import Study
     from imgtrack.domain.form import DerivedGrade, Form
@@ -45,20 +47,40 @@ class Booth:
         Code of the person at the desk; empty for nobody.
     left_out
         How many files of a loose folder could not be used.
+    passed
+        Cases that the last opening passed over because their images cannot be read.
+    beside
+        First readings the protocol shows beside the case opened last, where it settles them.
+    is_pick
+        Whether that case is settled by picking one of them, and not by signing it.
     """
 
     def __init__(self, reader: str, requests: Requests, left_out: int = 0) -> None:
         self.reader = reader
+        self.passed: tuple[PassedOver, ...] = ()
+        self.beside: tuple[AnswerSet, ...] = ()
+        self.is_pick = False
         self.left_out = left_out
         self._requests = requests
 
     def open_next(self) -> BlindCase | None:
-        """Open the next case; see :func:`imgtrack.desk.cases.opening.open_next`."""
-        return cast("BlindCase | None", self._ask("open next"))
+        """Open the next case that can be read; `passed` tells which were passed over.
 
-    def save(self, case: BlindCase, answers: Mapping[str, Any]) -> int:
+        See :func:`imgtrack.desk.cases.next_case.open_next_readable`.
+        """
+        opened = cast("Opening", self._ask("open next"))
+        self.passed, self.beside = opened.passed, opened.beside
+        self.is_pick = opened.is_pick
+        return opened.case
+
+    def save(
+        self,
+        case: BlindCase,
+        answers: Mapping[str, Any],
+        proposals: Mapping[str, Any] | None = None,
+    ) -> int:
         """Keep a draft; see :func:`imgtrack.desk.readings.drafts.save_draft`."""
-        return cast("int", self._ask("save", case, answers))
+        return cast("int", self._ask("save", case, answers, proposals))
 
     def sign(self, case: BlindCase, pass_phrase: str) -> Signed:
         """Sign the draft; see :func:`imgtrack.desk.readings.signing.sign`."""
@@ -154,9 +176,9 @@ def _acts(study: Study, ahead: ShelfAhead) -> dict[str, Callable[..., Any]]:
         return sum(each.state is CaseState.SIGNED for each in listed), len(listed)
 
     return {
-        "open next": lambda: open_next(study, shelf=ahead),
-        "save": lambda case, answers: save_draft(study, case, answers),
-        "sign": lambda case, phrase: sign(study, case, phrase),
+        "open next": lambda: open_next_readable(study, shelf=ahead),
+        "save": lambda case, answers, proposals: save_draft(study, case, answers, proposals),
+        "sign": lambda case, phrase: sign(study, case, phrase, shelf=ahead),
         "implied": lambda form, answers: derived(form, answers, study.protocol),
         "progress": progress,
         "prepare": prepare,

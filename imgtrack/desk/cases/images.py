@@ -94,10 +94,13 @@ class ShownPixels:
         Shape (slices, rows, columns).
     inverted
         Whether high values are meant to be shown dark.
+    unit
+        ``%`` for a map of fat fractions that says so; else empty.
     """
 
     values: NDArray[Any]
     inverted: bool = False
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING, Any
 from imgtrack.desk.cases.images import Shelf, image_map, shown
 from imgtrack.desk.cases.screen import BlindCase, open_hatch
 from imgtrack.desk.cases.shelf import FolderShelf
-from imgtrack.domain.errors import Fault, ImgtrackError, Unavailable
+from imgtrack.desk.cases.unreadable import (
+    ImagesUnreadable,
+    Trouble,
+    Wrong,
+    images_fault,
+    wrong_with,
+)
+from imgtrack.domain.errors import Fault, ImgtrackError, InvalidInput, Unavailable
 from imgtrack.domain.form import form_for
 from imgtrack.domain.imaging import Scan
 from imgtrack.domain.series import Series
@@ -77,7 +84,7 @@ def lay_out(study: Study, uid: str, code: str, shelf: Shelf | None) -> Layout:
 
     Raises
     ------
-    Unavailable
+    ImagesUnreadable
         When they cannot be read; names the code only, and the log says what is wrong.
     """
     with study.store.look() as look:
@@ -86,23 +93,40 @@ def lay_out(study: Study, uid: str, code: str, shelf: Shelf | None) -> Layout:
         scans = [scan, *_earlier(look, study, scan)]
         records = [_records(look, each) for each in scans]
     place = FolderShelf(study.folder) if shelf is None else shelf
-    pairs = []
+    pairs: list[tuple[ShownSeries, Shelved]] = []
+    why = Wrong.MISSING.value
     try:
         for earlier, (each, wanted) in enumerate(zip(scans, records, strict=True)):
             for number, shelved in enumerate(place.series(each, wanted), 1):
                 pairs.append((shown(earlier, number, shelved), shelved))
     except ImgtrackError as error:
-        _Trouble(study, code)(str(error))
+        Trouble(study, code)(str(error))
+        why = wrong_with(error)
         pairs = []
     if not pairs:
-        raise Unavailable(
-            Fault(
-                "the images of this case cannot be read",
-                code,
-                next_step="tell the coordinator, and open another case of your list",
-            )
-        )
+        raise ImagesUnreadable(images_fault(code, why))
     return Layout(scan, form, tuple(pairs))
+
+
+def require_pixels(study: Study, layout: Layout, code: str) -> None:
+    """Load the pixels of every series, so that none is missing in the middle of a reading.
+
+    A shelf that keeps what it loaded makes them be there at once when they are shown.
+
+    Raises
+    ------
+    ImagesUnreadable
+        When some cannot be loaded; the log says what is wrong.
+    """
+    try:
+        for _, shelved in layout.pairs:
+            shelved.load()
+    except Exception as error:  # noqa: BLE001 - nothing may pass the screen, whatever it is
+        is_ours = isinstance(error, ImgtrackError)
+        Trouble(study, code)(str(error) if is_ours else f"{type(error).__name__}: {error}")
+        is_there = isinstance(error, InvalidInput)
+        why = Wrong.UNDECODABLE.value if is_there else wrong_with(error)
+        raise ImagesUnreadable(images_fault(code, why)) from None
 
 
 def scan_of(look: Look, uid: str, code: str) -> Scan:
@@ -127,6 +151,7 @@ def blinded(
     code: str,
     session: str,
     answers: Mapping[str, Any],
+    proposals: Mapping[str, Any],
     told: Collection[str],
     training: bool,
 ) -> BlindCase:
@@ -136,7 +161,7 @@ def blinded(
     ----------
     study, layout
         Open, and what `lay_out` found.
-    code, session, answers, training
+    code, session, answers, proposals, training
         As the case has them; see `BlindCase`.
     told
         What the protocol unmasks: the timepoint is in it or not.
@@ -151,10 +176,11 @@ def blinded(
         form=layout.form,
         series=tuple(series for series, _ in layout.pairs),
         answers=answers,
+        proposals=proposals,
         training=training,
         timepoint=point.label if point is not None and TIMEPOINT in told else "",
         side=next(iter(sides), None),
-        _hatch=open_hatch(layout.load, _Trouble(study, code)),
+        _hatch=open_hatch(layout.load, Trouble(study, code)),
     )
 
 
@@ -174,15 +200,3 @@ def _records(look: Look, scan: Scan) -> list[Series]:
     """Return the series of a scan that hold images, in an order that tells nothing."""
     records = [each for each in look.where(Series, scan=scan.uid) if each.images]
     return sorted(records, key=lambda each: (each.plane or "", each.weighting or "", each.key))
-
-
-@dataclass(frozen=True, slots=True)
-class _Trouble:
-    """Writes to the log what a reader may not be told."""
-
-    study: Study
-    code: str
-
-    def __call__(self, text: str) -> None:
-        with self.study.store.change(who=self.study.who, now=self.study.now) as change:
-            change.note(what="images not readable", record=f"case:{self.code}", new=text)

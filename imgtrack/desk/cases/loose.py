@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from imgtrack.desk.cases.booth import booth_of
 from imgtrack.desk.cases.images import ShownImage, ShownPixels, ShownSeries
+from imgtrack.desk.cases.next_case import Opening
 from imgtrack.desk.cases.screen import BlindCase, open_hatch
 from imgtrack.dicom.headers import read_header
 from imgtrack.dicom.naming import name_stack
@@ -50,6 +51,7 @@ TEAR: tuple[tuple[str, str, Asks], ...] = (
 MUSCLE: tuple[tuple[str, str, Asks], ...] = (
     (Measure.TANGENT_LINE.value, "Tangent line", mr.TANGENT),
     (Measure.OCCUPATION_RATIO.value, "Occupation ratio", mr.OCCUPATION),
+    (Measure.FAT_FRACTION.value, "Fat fraction of the supraspinatus", mr.FAT_FRACTION),
 )
 
 
@@ -85,16 +87,16 @@ def open_loose(folder: Path) -> Booth:
     waiting = iter(by_study.values())
     done = [0, len(by_study)]
 
-    def open_next() -> BlindCase | None:
+    def open_next() -> Opening:
         headers = next(waiting, None)
         if headers is None:
-            return None
+            return Opening(None, ())
         done[0] += 1
-        return _case(headers, done[0])
+        return Opening(_case(headers, done[0]), ())
 
     acts: dict[str, Callable[..., Any]] = {
         "open next": open_next,
-        "save": lambda _case, _answers: 0,
+        "save": lambda _case, _answers, _proposals: 0,
         "sign": _refuse,
         "implied": lambda _form, _answers: (),
         "progress": lambda: (max(done[0] - 1, 0), done[1]),
@@ -109,7 +111,7 @@ def loose_form(modality: Modality) -> Form:
         asked = [Question(LENGTH, LENGTH_TITLE, Step.JOINT, TEAR[0][2], required=False)]
         return Form(modality, tuple(asked), ())
     questions = [
-        Question(name, title, step, asks, required=False)
+        Question(name, title, step, asks, required=False, help=mr.HELP.get(name, ""))
         for step, group in ((Step.TEAR, TEAR), (Step.MUSCLE, MUSCLE))
         for name, title, asks in group
     ]
@@ -129,7 +131,7 @@ def _case(headers: Iterable[Header], number: int) -> BlindCase:
 
     def load(alias: str) -> ShownPixels:
         volume = load_volume(by_alias[alias].stack)
-        return ShownPixels(volume.values, volume.inverted)
+        return ShownPixels(volume.values, volume.inverted, volume.unit)
 
     modality = named[0].stack.header.modality
     return BlindCase(
@@ -138,7 +140,8 @@ def _case(headers: Iterable[Header], number: int) -> BlindCase:
         modality=modality,
         form=loose_form(modality),
         series=tuple(shown),
-        answers=_no_answers(),
+        answers=_nothing(),
+        proposals=_nothing(),
         training=False,
         timepoint="",
         side=_side(named),
@@ -146,7 +149,7 @@ def _case(headers: Iterable[Header], number: int) -> BlindCase:
     )
 
 
-def _no_answers() -> Mapping[str, Any]:
+def _nothing() -> Mapping[str, Any]:
     return {}
 
 

@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import replace
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from imgtrack.desk.cases.images import Shelf, aliased, named
-from imgtrack.desk.cases.layout import EARLIER_SCANS, TIMEPOINT, Layout, blinded, lay_out
+from imgtrack.desk.cases.layout import (
+    EARLIER_SCANS,
+    TIMEPOINT,
+    Layout,
+    blinded,
+    lay_out,
+    require_pixels,
+)
 from imgtrack.desk.cases.lists import (
     MAY_READ,
     OPENABLE,
@@ -17,6 +26,7 @@ from imgtrack.desk.cases.lists import (
     first_openable,
     lines_of,
 )
+from imgtrack.desk.cases.unreadable import ImagesUnreadable, Trouble, Wrong, images_fault
 from imgtrack.desk.refusal import refusal
 from imgtrack.domain.cases import Case, Draft
 from imgtrack.domain.errors import Fault, InvalidInput, Refused
@@ -28,7 +38,7 @@ if TYPE_CHECKING:
     from imgtrack.desk.cases.images import Images
     from imgtrack.desk.cases.screen import BlindCase
     from imgtrack.desk.study import Study
-    from imgtrack.store.database import Change
+    from imgtrack.store.database import Change, Look
 
 LEFT_TO_OTHERS = timedelta(minutes=5)
 """How long a case that another window saved last is left to it by `open_next`."""
@@ -36,7 +46,9 @@ LEFT_TO_OTHERS = timedelta(minutes=5)
 NOT_YOURS = "this case is not on your list"
 
 
-def open_case(study: Study, code: str, *, shelf: Shelf | None = None) -> BlindCase:
+def open_case(
+    study: Study, code: str, *, shelf: Shelf | None = None, with_pixels: bool = False
+) -> BlindCase:
     """Open a case of the person at the desk, at its draft where there is one.
 
     A window that has the case open can save no more: its last saved draft is what opens here.
@@ -49,24 +61,28 @@ def open_case(study: Study, code: str, *, shelf: Shelf | None = None) -> BlindCa
         Code of the case.
     shelf
         Where the images lie; the study's folder when ``None``.
+    with_pixels
+        Load all pixels before anything is claimed; else they are loaded when asked for.
 
     Raises
     ------
     Refused
         When the case is not theirs (logged, and told in the same words whether it exists or
         not), is signed, or is not open yet.
-    Unavailable
-        When its images cannot be read; the log says which.
+    ImagesUnreadable
+        When its images cannot be read; the log says which. Nothing is claimed then.
     """
     study.require(MAY_READ, f"open case {code}")
     case = own_case(study, code, f"open case {code}")
+    with study.store.look() as look:
+        _require_openable(look, study, code)
+    layout = lay_out(study, case.scan, case.code, shelf)
+    if with_pixels:
+        require_pixels(study, layout, code)
     with study.store.change(who=study.who, now=study.now) as change:
-        lines = lines_of(change, study.protocol, study.who, study.now().date())
-        state = next(line.state for line in lines if line.case.code == code)
-        if state not in OPENABLE:
-            raise Refused(_not_open(code, state))
+        _require_openable(change, study, code)
         draft = _claim(change, study, case)
-    return _show(study, case, draft, shelf)
+    return _show(study, case, draft, layout)
 
 
 def open_next(
@@ -97,7 +113,7 @@ def open_next(
         if case is None:
             return None
         draft = _claim(change, study, case)
-    return _show(study, case, draft, shelf)
+    return _show(study, case, draft, lay_out(study, case.scan, case.code, shelf))
 
 
 def own_case(study: Study, code: str, act: str) -> Case:
@@ -118,6 +134,13 @@ def own_case(study: Study, code: str, act: str) -> Case:
     if person is None or person.role is not role:
         raise refusal(study, act, Fault("your role has changed", code, f"role {role.value}"))
     return case
+
+
+def _require_openable(look: Look, study: Study, code: str) -> None:
+    lines = lines_of(look, study.protocol, study.who, study.now().date())
+    state = next(line.state for line in lines if line.case.code == code)
+    if state not in OPENABLE:
+        raise Refused(_not_open(code, state))
 
 
 def _not_open(code: str, state: CaseState) -> Fault:
@@ -142,8 +165,7 @@ def _claim(change: Change, study: Study, case: Case) -> Draft:
     return claimed
 
 
-def _show(study: Study, case: Case, draft: Draft, shelf: Shelf | None) -> BlindCase:
-    layout = lay_out(study, case.scan, case.code, shelf)
+def _show(study: Study, case: Case, draft: Draft, layout: Layout) -> BlindCase:
     opened = _laid_open(study, draft, layout)
     return blinded(
         study,
@@ -151,6 +173,7 @@ def _show(study: Study, case: Case, draft: Draft, shelf: Shelf | None) -> BlindC
         code=case.code,
         session=opened.session,
         answers=opened.answers,
+        proposals=opened.proposals or {},
         told=opened.shown,
         training=case.training,
     )
@@ -163,7 +186,8 @@ def _laid_open(study: Study, draft: Draft, layout: Layout) -> Draft:
     told = ((TIMEPOINT, is_unmasked), (EARLIER_SCANS, layout.has_earlier))
     opened = replace(
         draft,
-        answers=_moved(draft, images) if draft.images else draft.answers,
+        answers=_moved(study, draft, draft.answers, images),
+        proposals=draft.proposals and _still_shown(draft, draft.proposals, images),
         images=images,
         shown=tuple(dict.fromkeys((*draft.shown, *(word for word, is_told in told if is_told)))),
     )
@@ -181,18 +205,33 @@ def _laid_open(study: Study, draft: Draft, layout: Layout) -> Draft:
     return opened
 
 
-def _moved(draft: Draft, images: Images) -> dict[str, Any]:
-    """Return a draft's answers under the aliases of now: the series of a scan may have changed."""
+def _still_shown(
+    draft: Draft, proposals: Mapping[str, Any], images: Images
+) -> dict[str, list[Any]]:
+    """Return what was proposed under the aliases of now, without what lay on images that are gone.
+
+    An answer that lies on one stops the reading; a proposal need not.
+    """
+    found: dict[str, list[Any]] = {}
+    for name, entries in proposals.items():
+        for entry in entries:
+            with suppress(InvalidInput):
+                moved = aliased(named({name: entry}, draft.images), images)
+                found.setdefault(name, []).append(moved[name])
+    return found
+
+
+def _moved(
+    study: Study, draft: Draft, given: Mapping[str, Any], images: Images
+) -> Mapping[str, Any]:
+    """Return what a draft holds under the aliases of now: the series of a scan may have changed."""
+    if not draft.images:
+        return given
     try:
-        return aliased(named(draft.answers, draft.images), images)
+        return aliased(named(given, draft.images), images)
     except InvalidInput as error:
-        raise Refused(
-            Fault(
-                "images that were measured on are gone since the draft was begun",
-                draft.case_code,
-                next_step="tell the coordinator",
-            )
-        ) from error
+        Trouble(study, draft.case_code)(Wrong.GONE.value)
+        raise ImagesUnreadable(images_fault(draft.case_code, Wrong.GONE.value)) from error
 
 
 def taken_over(code: str) -> Fault:

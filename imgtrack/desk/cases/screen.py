@@ -125,6 +125,9 @@ class BlindCase:
         Geometry of every series, those of the scan itself first.
     answers
         The draft so far, images by their alias.
+    proposals
+        What the program proposed to this reader so far, in the same way; see
+        `imgtrack.domain.form.proposals`.
     training
         Whether it belongs to the training set.
     timepoint
@@ -140,6 +143,7 @@ class BlindCase:
     form: Form = field(repr=False)
     series: tuple[ShownSeries, ...] = field(repr=False)
     answers: Mapping[str, Any] = field(repr=False)
+    proposals: Mapping[str, Any] = field(repr=False)
     training: bool
     timepoint: str
     side: Side | None

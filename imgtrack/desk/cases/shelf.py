@@ -7,13 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from imgtrack.desk.cases.images import Shelved, ShownPixels
+from imgtrack.desk.cases.unreadable import Wrong
 from imgtrack.desk.intake.storing import ScanFiles
 from imgtrack.dicom.pixels import load_volume
 from imgtrack.dicom.stacks import stacks
 from imgtrack.domain.errors import Fault, Unavailable
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from imgtrack.dicom.stacks import Stack
     from imgtrack.domain.imaging import Scan
@@ -48,7 +49,8 @@ class FolderShelf:
         found = {_images(stack): stack for stack in stacks(headers)}
         missing = [record for record in records if _recorded(record) not in found]
         if missing:
-            raise Unavailable(map(_not_as_recorded, missing))
+            there = {header.sop_instance_uid for header in headers}
+            raise Unavailable(_not_as_recorded(record, there) for record in missing)
         return [_shelved(record, found[_recorded(record)]) for record in records]
 
 
@@ -61,18 +63,21 @@ def _recorded(record: Series) -> Images:
     return tuple((uid, int(number or 1)) for uid, _, number in parts)
 
 
-def _not_as_recorded(record: Series) -> Fault:
+def _not_as_recorded(record: Series, there: Collection[str]) -> Fault:
+    """Return what is wrong with a series whose files no longer hold the images taken in."""
+    missing = sorted(uid for uid in record.instances if uid not in there)
     return Fault(
-        "the files do not hold the images that were taken in",
+        (Wrong.MISSING if missing else Wrong.CHANGED).value,
         f"series {record.key}",
         f"{len(record.images)} images in one stack",
-        next_step="take the scan in again",
+        f"without {', '.join(missing)}" if missing else "other images, or another order",
+        "take the scan in again",
     )
 
 
 def _shelved(record: Series, stack: Stack) -> Shelved:
     def load() -> ShownPixels:
         volume = load_volume(stack)
-        return ShownPixels(volume.values, volume.inverted)
+        return ShownPixels(volume.values, volume.inverted, volume.unit)
 
     return Shelved(record, stack.planes, load)

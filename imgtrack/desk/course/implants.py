@@ -33,9 +33,10 @@ class ImplantMove:
         Along its axis, positive where it backs out; ``None`` where only one of its ends was
         marked in the first scan, so that its axis is not known.
     residual_mm
-        Of the registration.
+        Standard error of the registration.
     detectable_from_mm
-        Half the slice spacing, of the coarser scan.
+        Half the slice spacing, of the coarser scan, and twice the residual; see
+        `imgtrack.measure.motion.Migration`.
     is_detectable
         Whether the distance is at least that.
     """
@@ -52,7 +53,7 @@ class ImplantMove:
         """The move in words, with its limit and the residual."""
         limits = f"residual {self.residual_mm:.1f} mm"
         if not self.is_detectable:
-            least = f"{self.detectable_from_mm:.1f} mm"
+            least = f"{self.detectable_from_mm:.1f} mm with the residual"
             return f"implant {self.label}: {NOT_DETECTABLE}, {least}; {limits}"
         along = "axis not marked" if self.along_mm is None else f"{self.along_mm:+.1f} mm along it"
         return f"implant {self.label}: moved {self.distance_mm:.1f} mm, {along}; {limits}"

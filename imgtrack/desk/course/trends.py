@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from imgtrack.domain.form import chosen, form_for, length_mm
+from imgtrack.domain.form import chosen, form_for, length_mm, mapped_percent_of, percent_of
+from imgtrack.domain.form.answers import Answers
 from imgtrack.domain.imaging import Modality
 from imgtrack.domain.protocol import Measure
 from imgtrack.domain.scales import Healing, retear_rule
@@ -14,11 +15,14 @@ from imgtrack.domain.scales import Healing, retear_rule
 if TYPE_CHECKING:
     from imgtrack.desk.course.visits import Course, Visit
 
-LENGTHS = (
-    (Measure.RETRACTION, "retraction"),
-    (Measure.WIDTH, "width"),
-    (Measure.THICKNESS, "thickness"),
+MEASURED: tuple[tuple[Measure, str, str, Callable[[Answers, str], float | None]], ...] = (
+    (Measure.RETRACTION, "retraction", "mm", length_mm),
+    (Measure.WIDTH, "width", "mm", length_mm),
+    (Measure.THICKNESS, "thickness", "mm", length_mm),
+    (Measure.FAT_FRACTION, "fat fraction", "%", percent_of),
+    (Measure.FAT_FRACTION, "fat fraction", "% of map", mapped_percent_of),
 )
+"""What is drawn: measurement, title, unit, and how it is found in answers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,22 +60,22 @@ class Trend:
 def trends_of(course: Course) -> tuple[Trend, ...]:
     """Return what was measured, graded and scored along a course.
 
-    Lengths and grades are those of the verdicts: a scan whose reading is not final has none, and
-    neither has one that could not be assessed. Quantities without any value are left out.
+    Measurements and grades are those of the verdicts: a scan whose reading is not final has none,
+    and neither has one that could not be assessed. Quantities without any value are left out.
     """
-    found = [*_lengths(course.visits), *_grades(course), *_scores(course)]
+    found = [*_measured(course.visits), *_grades(course), *_scores(course)]
     return tuple(trend for trend in found if trend.points)
 
 
-def _lengths(visits: Iterable[Visit]) -> Iterator[Trend]:
+def _measured(visits: Iterable[Visit]) -> Iterator[Trend]:
     read = [(visit, visit.verdict.answers) for visit in visits if visit.verdict]
-    for measure, title in LENGTHS:
+    for measure, title, unit, value_of in MEASURED:
         points = tuple(
-            Point(visit.day, mm, visit.outcome is Healing.RETEAR)
+            Point(visit.day, value, visit.outcome is Healing.RETEAR)
             for visit, answers in read
-            if (mm := length_mm(answers, measure)) is not None
+            if (value := value_of(answers, measure)) is not None
         )
-        yield Trend(title, "mm", points)
+        yield Trend(title, unit, points)
 
 
 def _grades(course: Course) -> Iterator[Trend]:

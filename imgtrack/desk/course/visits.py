@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from imgtrack.desk.cases.images import Shelf, shown
+from imgtrack.desk.cases.images import Shelf, aliased, image_map, shown
 from imgtrack.desk.cases.shelf import FolderShelf
 from imgtrack.desk.results import require_results
 from imgtrack.domain.errors import Fault, ImgtrackError, InvalidInput
 from imgtrack.domain.first_retear import FirstRetear, first_retear
-from imgtrack.domain.form import outcome_of
+from imgtrack.domain.form import chosen, outcome_of
 from imgtrack.domain.imaging import Modality, Scan, Stage
 from imgtrack.domain.reading import Verdict
-from imgtrack.domain.scales import Healing
+from imgtrack.domain.scales import Healing, retear_rule
 from imgtrack.domain.series import Series
 from imgtrack.domain.subjects import Event, Repair, Score
 
@@ -42,12 +43,6 @@ class Stack:
         """
         return self.shelved.load()
 
-    def number_of(self, uid: str, frame: int = 1) -> int | None:
-        """Return which slice an image of a reading is, from 0; ``None`` for another series'."""
-        images = self.shelved.record.images
-        wanted = (f"{uid}#{frame}", uid) if frame == 1 else (f"{uid}#{frame}",)
-        return next((images.index(each) for each in wanted if each in images), None)
-
 
 @dataclass(frozen=True, slots=True)
 class Visit:
@@ -69,6 +64,10 @@ class Visit:
         Its series; empty when there are no images, or they cannot be read.
     trouble
         Why its images cannot be shown; empty when they can.
+    grade
+        Code on the scale of the primary rule; empty where none was given.
+    outcome_sensitivity
+        As ``outcome``, by the sensitivity rule.
     """
 
     scan: Scan
@@ -78,11 +77,29 @@ class Visit:
     outcome: Healing | None
     stacks: tuple[Stack, ...]
     trouble: str = ""
+    grade: str = ""
+    outcome_sensitivity: Healing | None = None
 
     @property
     def is_follow_up(self) -> bool:
         """Whether it was made after the operation."""
         return self.day > 0
+
+    @property
+    def drawn(self) -> dict[str, Any]:
+        """Answers of the verdict with the aliases of its images, as figures are drawn from them.
+
+        Answers on images that `stacks` do not hold are left out.
+        """
+        answers = self.verdict.answers if self.verdict else {}
+        images: dict[str, dict[str, Any]] = {}
+        for stack in self.stacks:
+            images |= image_map(stack.shown, stack.shelved)
+        found: dict[str, Any] = {}
+        for name, answer in answers.items():
+            with suppress(InvalidInput):
+                found |= aliased({name: answer}, images)
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +114,8 @@ class Course:
         Its MR scans by day.
     events, scores
         By day.
-    first_retear
-        When it tore, by the primary rule.
+    first_retear, first_retear_sensitivity
+        When it tore, by the primary and by the sensitivity rule.
     """
 
     repair: Repair
@@ -107,6 +124,7 @@ class Course:
     events: tuple[Event, ...]
     scores: tuple[Score, ...]
     first_retear: FirstRetear
+    first_retear_sensitivity: FirstRetear
 
     def day_of(self, record: Score | Event) -> int:
         """Return the day of a score or an event, counted from the operation."""
@@ -159,6 +177,7 @@ def open_course(study: Study, code: str, *, shelf: Shelf | None = None) -> Cours
         tuple(sorted(events, key=lambda event: event.happened_on)),
         tuple(sorted(scores, key=lambda score: (score.assessed_on, score.name))),
         first_retear((visit.day, visit.outcome) for visit in visits),
+        first_retear((visit.day, visit.outcome_sensitivity) for visit in visits),
     )
 
 
@@ -176,16 +195,20 @@ class _Opener:
     shelf: Shelf
 
     def visit(self, scan: Scan, series: Sequence[Series], verdict: Verdict | None) -> Visit:
-        point = self.study.protocol.timepoint_named(scan.timepoint)
+        protocol = self.study.protocol
+        point, rule = protocol.timepoint_named(scan.timepoint), protocol.outcome
+        answers = verdict.answers if verdict else {}
         stacks, trouble = self._stacks(scan, [each for each in series if each.images])
         return Visit(
             scan,
             point.label if point else "unscheduled",
             (scan.acquired_on - self.repair.operated_on).days,
             verdict,
-            outcome_of(verdict.answers, self.study.protocol) if verdict else None,
+            outcome_of(answers, protocol),
             stacks,
             trouble,
+            chosen(answers, retear_rule(rule.retear_rule).scale) or "",
+            outcome_of(answers, protocol, rule=rule.sensitivity_rule),
         )
 
     def _stacks(self, scan: Scan, series: Sequence[Series]) -> tuple[tuple[Stack, ...], str]:

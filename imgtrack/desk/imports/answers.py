@@ -10,6 +10,7 @@ from imgtrack.desk.registry.sheets import plain
 from imgtrack.domain.errors import Fault
 from imgtrack.domain.form import (
     Choice,
+    FatFraction,
     GapSlices,
     Graded,
     Measured,
@@ -73,7 +74,7 @@ def columns_of(form: Form) -> dict[str, Column]:
             case GapSlices(planes):
                 for plane in planes:
                     found[plain(f"{question.name} {plane.value}")] = Column(question, plane.value)
-            case Graded() | Choice() | Measured() | Ratio() | Note():
+            case Graded() | Choice() | Measured() | Ratio() | FatFraction() | Note():
                 found[plain(question.name)] = Column(question)
     return found
 
@@ -134,17 +135,19 @@ def _answer(question: Question, text: str) -> dict[str, Any]:
     """Return the answer a cell gives; one that is of no use is left for the form to refuse."""
     if text.lower().startswith(NOT_ASSESSABLE):
         return _reason(text[len(NOT_ASSESSABLE) :].strip(" :"))
+    options = {each.lower(): each for each in question.options}
     match question.asks:
         case Measured(quantity=quantity):
-            return {quantity: _number(text), "origin": Origin.IMPORTED.value}
+            answer = {quantity: _number(text), "origin": Origin.IMPORTED.value}
         case GapSlices():
-            return {"count": _number(text)}
+            answer = {"count": _number(text)}
         case Note():
-            return {"text": text}
-        case Ratio():
-            return {"value": _number(text)}
-    options = {each.lower(): each for each in question.options}
-    return {"value": options.get(text.lower(), text) if options else _number(text)}
+            answer = {"text": text}
+        case FatFraction():
+            answer = {"percent": _percent(text)}
+        case _:
+            answer = {"value": options.get(text.lower(), text) if options else _number(text)}
+    return answer
 
 
 def _number(text: str) -> float | int | str:
@@ -153,6 +156,12 @@ def _number(text: str) -> float | int | str:
     except ValueError:
         return text
     return int(value) if value.is_integer() else value
+
+
+def _percent(text: str) -> float | int | str:
+    """Return a share in percent; without the sign it may be a fraction, and is left to refuse."""
+    number, sign, rest = text.partition("%")
+    return _number(number.strip()) if sign and not rest.strip() else f"{text} without the sign %"
 
 
 def _reason(text: str) -> dict[str, Any]:

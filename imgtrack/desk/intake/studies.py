@@ -118,6 +118,8 @@ class _Images:
         Headers of images that are not recorded, or whose file is missing.
     is_being_read
         Whether the reading of one of its scans has begun.
+    adds
+        Whether one is not recorded: others only give lost files back, which changes no scan.
     """
 
     headers: list[Header]
@@ -125,6 +127,7 @@ class _Images:
     scans: dict[str, Scan] = field(default_factory=dict)
     new: list[Header] = field(default_factory=list)
     is_being_read: bool = False
+    adds: bool = False
 
 
 class StudyIntake:
@@ -229,11 +232,12 @@ class StudyIntake:
             series = replacement(header.series_uid)
             if image not in recorded or not self._desk.files.has(study_uid, series, image):
                 images.new.append(header)
+                images.adds |= image not in recorded
 
     def _link(self, images: _Images) -> Link | Doubt:
         if self._forced is not None:
             return self._forced
-        if images.is_being_read:
+        if images.is_being_read and images.adds:
             return Doubt(BEING_READ)
         if images.scans:
             scan = next(iter(images.scans.values()))

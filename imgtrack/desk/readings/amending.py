@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 from imgtrack.desk.cases.images import aliased, aliases_in
 from imgtrack.desk.cases.layout import blinded, form_of, lay_out, scan_of
 from imgtrack.desk.cases.lists import MAY_READ
+from imgtrack.desk.cases.stored_pixels import StoredPixels
 from imgtrack.desk.people.pass_phrases import check_pass_phrase
 from imgtrack.desk.readings.looking import latest_of, own_reading
-from imgtrack.desk.readings.signing import Signed, judged, sound
+from imgtrack.desk.readings.signing import Signed, judged, settled, sound
 from imgtrack.desk.readings.verdicts import follow
 from imgtrack.desk.reasons import AMENDMENT_REASON, reason_faults
 from imgtrack.domain.errors import Fault, InvalidInput, Refused
@@ -73,6 +74,7 @@ def reopen(study: Study, key: str, *, shelf: Shelf | None = None) -> BlindCase:
         code=key,
         session=NOT_A_DRAFT,
         answers=aliased(reading.answers, reading.images),
+        proposals={},
         told=reading.shown,
         training=reading.round is Round.TRAINING,
     )
@@ -100,7 +102,8 @@ def amend(
     pass_phrase
         The reader's, typed again.
     shelf
-        As for `reopen`; asked only when answers point to images that were not measured on before.
+        As for `reopen`; asked only when answers point to images that were not measured on before,
+        or a number follows from pixels.
 
     Raises
     ------
@@ -117,9 +120,11 @@ def amend(
     images = _images(study, before, answers, key, shelf)
     with study.store.look() as look:
         form = form_of(look, study, scan_of(look, before.scan, key))
-    fit = sound(study, form, answers, images)
+    pixels = StoredPixels(study, before.scan, key, shelf)
+    fit = sound(study, form, answers, images, pixels)
     if fit.answers == aliased(before.answers, before.images):
         raise Refused(Fault("nothing differs from what is signed", key))
+    proposals = settled(form, _proposed(before), fit, images)
     check_pass_phrase(study, pass_phrase, act)
     with study.store.change(who=study.who, now=study.now) as change:
         if latest_of(change, key).key != before.key:
@@ -136,7 +141,7 @@ def amend(
             amends=before.key,
             reason=reason.strip(),
             shown=before.shown,
-            **judged(study, fit, images),
+            **judged(study, fit, images, proposals),
         )
         change.add([reading])
         follow(change, study, before.scan)
@@ -153,6 +158,11 @@ def require_reason(reason: str, key: str) -> None:
     """
     if faults := reason_faults(reason, key, what=AMENDMENT_REASON):
         raise InvalidInput(faults)
+
+
+def _proposed(reading: Reading) -> dict[str, Any] | None:
+    """Return what was proposed to the reader, images by their alias."""
+    return None if reading.proposals is None else aliased(reading.proposals, reading.images)
 
 
 def _own_latest(study: Study, key: str, act: str) -> Reading:

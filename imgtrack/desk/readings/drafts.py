@@ -24,7 +24,12 @@ LONGEST_PAUSE = timedelta(minutes=2)
 Our choice, no source."""
 
 
-def save_draft(study: Study, case: BlindCase, answers: Mapping[str, Any]) -> int:
+def save_draft(
+    study: Study,
+    case: BlindCase,
+    answers: Mapping[str, Any],
+    proposals: Mapping[str, Any] | None = None,
+) -> int:
     """Keep the answers of an open case as they are now, complete or not.
 
     Parameters
@@ -35,6 +40,9 @@ def save_draft(study: Study, case: BlindCase, answers: Mapping[str, Any]) -> int
         As `open_case` gave it.
     answers
         All answers so far, images by their alias. They take the place of the ones before.
+    proposals
+        What the program proposed so far, see `imgtrack.domain.form.proposals`; ``None`` leaves what
+        was kept.
 
     Returns
     -------
@@ -55,7 +63,9 @@ def save_draft(study: Study, case: BlindCase, answers: Mapping[str, Any]) -> int
     own_case(study, case.code, f"save case {case.code}")
     with study.store.change(who=study.who, now=study.now) as change:
         saved = with_time(current_draft(change, case), study.now())
-        keep_draft(change, replace(saved, answers=answers, version=saved.version + 1))
+        kept = saved.proposals if proposals is None else proposals
+        version = saved.version + 1
+        keep_draft(change, replace(saved, answers=answers, proposals=kept, version=version))
     return saved.version + 1
 
 

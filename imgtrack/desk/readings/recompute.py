@@ -1,8 +1,8 @@
 """Measuring again at signing: every number that has points must follow from them.
 
 A window shows a length while it is drawn; what is signed is recomputed here from the points in
-patient millimetres, and the points must lie on the images they name. A mean signal is the one
-number that cannot be had from points alone: only the ratio made of it is checked.
+patient millimetres, and the points must lie on the images they name. A fat fraction is computed
+again from the stored pixels. Of a ratio of signals only the quotient is checked.
 """
 
 from __future__ import annotations
@@ -13,9 +13,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from imgtrack.desk.cases.dixon import FAT, MAP, WATER, require_percent
 from imgtrack.desk.cases.images import Images, plane_of
 from imgtrack.domain.errors import Fault, InvalidInput
 from imgtrack.domain.form import (
+    FatFraction,
     GapSlices,
     Implants,
     Landmarks,
@@ -26,14 +28,20 @@ from imgtrack.domain.form import (
 )
 from imgtrack.measure.angles import critical_shoulder_angle
 from imgtrack.measure.areas import area_of
+from imgtrack.measure.fat import fat_fraction, lie_alike, mapped_fat_fraction
 from imgtrack.measure.gaps import gap_slices
 from imgtrack.measure.landmarks import landmark_results
 from imgtrack.measure.lengths import length_of
 from imgtrack.measure.stack import Stack
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from imgtrack.desk.cases.stored_pixels import PixelsOf, StoredImage
     from imgtrack.domain.form import Form
     from imgtrack.domain.scales import View
+    from imgtrack.measure.fat import FatFraction as FoundFraction
+    from imgtrack.measure.plane import PlaneGeometry
 
 TOLERANCE = 0.01
 """Largest difference, in the unit of the number, between what was given and what follows: a
@@ -43,7 +51,9 @@ ON_IMAGE_MM = 0.1
 """Farthest a point may lie from the image it names: it is drawn on it, and only rounded."""
 
 
-def recompute(form: Form, answers: Mapping[str, Any], images: Images) -> list[Fault]:
+def recompute(
+    form: Form, answers: Mapping[str, Any], images: Images, pixels: PixelsOf
+) -> list[Fault]:
     """Return what does not follow from its points.
 
     Parameters
@@ -54,18 +64,25 @@ def recompute(form: Form, answers: Mapping[str, Any], images: Images) -> list[Fa
         Checked answers, images by their alias.
     images
         What the aliases stand for.
+    pixels
+        Gives the stored pixels of one of them; asked only where a number follows from pixels.
 
     Returns
     -------
     list of Fault
         One for each number that is off, each point beside its image, each image of a wrong plane
         or of an earlier scan.
+
+    Raises
+    ------
+    ImagesUnreadable
+        When pixels that are asked for cannot be read.
     """
     faults: list[Fault] = []
     for question in form.questions:
         if not is_answered(answers, question.name):
             continue
-        at = _At(question.title, question.name, images)
+        at = _At(question.title, question.name, images, pixels)
         try:
             faults += _check(question.asks, answers[question.name], at)
         except InvalidInput as error:
@@ -83,9 +100,10 @@ class _At:
     title: str
     name: str
     images: Images
+    pixels: PixelsOf
 
     def part(self, name: str) -> _At:
-        return _At(f"{self.title}, {name}", self.name, self.images)
+        return _At(f"{self.title}, {name}", self.name, self.images, self.pixels)
 
     def differs(self, given: float, follows: float, unit: str) -> Iterator[Fault]:
         """Yield a fault when a number is not what follows from the points."""
@@ -105,9 +123,8 @@ def _check(asks: object, answer: Mapping[str, Any], at: _At) -> Iterator[Fault]:
             yield from _drawn(answer, answer["points"], asks.views, at)
             yield from _measured(asks, answer, at)
         case GapSlices(planes):
-            for plane in planes:
-                if is_answered(answer, plane.value):
-                    yield from _gap(answer[plane.value], plane.value, at.part(plane.value))
+            for plane in (each.value for each in planes if is_answered(answer, each.value)):
+                yield from _gap(answer[plane], plane, at.part(plane))
         case Landmarks():
             points = [point for each in answer["points"].values() for point in each]
             yield from _drawn(answer, points, asks.views, at)
@@ -115,6 +132,9 @@ def _check(asks: object, answer: Mapping[str, Any], at: _At) -> Iterator[Fault]:
         case Ratio():
             for part in (asks.top, asks.bottom):
                 yield from _part(part, answer[part.name], asks.views, at.part(part.name))
+        case FatFraction():
+            yield from _drawn(answer, answer["points"], asks.views, at)
+            yield from _fat_fraction(answer, at)
         case Implants():
             for implant in answer["implants"]:
                 where = at.part(f"implant {implant['label']}")
@@ -179,6 +199,57 @@ def _part(part: Part, answer: Mapping[str, Any], views: Sequence[View], at: _At)
         yield from at.differs(answer["mm"], length_of(points).straight_mm, "mm")
     elif part.quantity == "mm2":
         yield from at.differs(answer["mm2"], area_of(points).mm2, "mm2")
+
+
+def _fat_fraction(answer: Mapping[str, Any], at: _At) -> Iterator[Fault]:
+    """Measure a fat fraction again on the stored pixels."""
+    drawn = at.images[answer["images"][0]["uid"]]
+    plane = plane_of(drawn)
+    if plane is None:
+        yield Fault("this image does not say where it lies", at.title)
+    elif FAT not in answer:
+        yield from _mapped(answer, at, plane, at.pixels(drawn))
+    else:
+        yield from _separated(answer, at, plane)
+
+
+def _mapped(
+    answer: Mapping[str, Any], at: _At, plane: PlaneGeometry, stored: StoredImage
+) -> Iterator[Fault]:
+    if stored.part != MAP:
+        yield Fault("this is no map of fat fractions", at.title, MAP, stored.part)
+        return
+    require_percent(stored.unit)
+    follows = mapped_fat_fraction(answer["points"], plane, percent=stored.values)
+    yield from _same_fraction(answer, follows, at)
+
+
+def _separated(answer: Mapping[str, Any], at: _At, plane: PlaneGeometry) -> Iterator[Fault]:
+    found: dict[str, NDArray[Any]] = {}
+    for part in (FAT, WATER):
+        alias = answer[part]["images"][0]["uid"]
+        stored, its_plane = at.pixels(at.images[alias]), plane_of(at.images[alias])
+        yield from _of_this_scan([alias], (), at.part(part))
+        if stored.part != part:
+            yield Fault("this is another part of the acquisition", at.title, part, stored.part)
+        elif its_plane is None or not lie_alike(plane, its_plane):
+            yield Fault(f"the {part} image is not of the slice that was outlined", at.title)
+        else:
+            found[part] = stored.values
+    if len(found) < len((FAT, WATER)):
+        return
+    follows = fat_fraction(answer["points"], plane, fat=found[FAT], water=found[WATER])
+    yield from _same_fraction(answer, follows, at)
+    yield from at.part(FAT).differs(answer[FAT]["mean"], follows.fat_mean, "")
+    yield from at.part(WATER).differs(answer[WATER]["mean"], follows.water_mean, "")
+
+
+def _same_fraction(answer: Mapping[str, Any], follows: FoundFraction, at: _At) -> Iterator[Fault]:
+    spread = at.part("standard deviation")
+    yield from at.differs(answer["percent"], follows.percent, "%")
+    yield from spread.differs(answer["sd_percent"], follows.sd_percent, "%")
+    yield from at.part("pixels").differs(answer["voxels"], follows.pixels, "")
+    yield from at.part("area").differs(answer["mm2"], follows.mm2, "mm2")
 
 
 def _drawn(

@@ -172,6 +172,29 @@ def answer_sets(study: Study, code: str) -> tuple[AnswerSet, ...]:
     )
 
 
+def readings_beside(study: Study, code: str) -> tuple[AnswerSet, ...]:
+    """Return the first readings that a window shows beside a case it has opened.
+
+    Nothing beside a case that settles none, or where the protocol shows no readings. Images go by
+    their alias in the opened case: the series of a scan may have changed since they were read.
+
+    Raises
+    ------
+    InvalidInput
+        When a reading lies on an image that the case no longer has.
+    """
+    with study.store.look() as look:
+        case, draft = look.get(Case, code), draft_of(look, code)
+        is_shown = study.protocol.reading.settle_shows_readings
+        if case is None or draft is None or case.round is not Round.SETTLING or not is_shown:
+            return ()
+        drawn = _drawn(look, case, study.protocol)
+    return tuple(
+        AnswerSet(label, aliased(reading.answers, draft.images))
+        for label, reading in zip(LABELS, drawn, strict=False)
+    )
+
+
 def settle(
     study: Study,
     code: str,

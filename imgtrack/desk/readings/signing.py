@@ -17,19 +17,23 @@ from imgtrack.desk.cases.images import aliases_in, named
 from imgtrack.desk.cases.layout import form_of, scan_of
 from imgtrack.desk.cases.lists import MAY_READ
 from imgtrack.desk.cases.opening import own_case
+from imgtrack.desk.cases.stored_pixels import StoredPixels
 from imgtrack.desk.people.pass_phrases import check_pass_phrase
 from imgtrack.desk.readings.drafts import current_draft, with_time
 from imgtrack.desk.readings.recompute import recompute
-from imgtrack.desk.readings.verdicts import follow, shown_to
+from imgtrack.desk.readings.verdicts import follow, settles_by_pick, shown_to
 from imgtrack.domain.errors import Fault, InvalidInput, Refused
 from imgtrack.domain.form import Purpose, derived, mismatches, review
+from imgtrack.domain.form.proposals import read_proposals, with_fates
 from imgtrack.domain.reading import Reading
 from imgtrack.store.drafts import drop_draft
 
 if TYPE_CHECKING:
-    from imgtrack.desk.cases.images import Images
+    from imgtrack.desk.cases.images import Images, Shelf
     from imgtrack.desk.cases.screen import BlindCase
+    from imgtrack.desk.cases.stored_pixels import PixelsOf
     from imgtrack.desk.study import Study
+    from imgtrack.domain.cases import Case
     from imgtrack.domain.form import Form, Notice
     from imgtrack.domain.protocol import Protocol
 
@@ -75,7 +79,9 @@ class Sound:
     notices: tuple[Notice, ...]
 
 
-def sound(study: Study, form: Form, answers: Mapping[str, Any], images: Images) -> Sound:
+def sound(
+    study: Study, form: Form, answers: Mapping[str, Any], images: Images, pixels: PixelsOf
+) -> Sound:
     """Return answers checked, completed and measured again.
 
     Raises
@@ -83,10 +89,12 @@ def sound(study: Study, form: Form, answers: Mapping[str, Any], images: Images) 
     InvalidInput
         With every fault: what is missing or contradicts, every number that does not follow from
         its points, every point beside its image.
+    ImagesUnreadable
+        When a number follows from pixels that cannot be read.
     """
     named(answers, images)  # an alias the case does not have is told before anything else
     looked = review(form, answers, purpose=Purpose.SIGNING)
-    faults = [*looked.faults, *recompute(form, looked.answers, images)]
+    faults = [*looked.faults, *recompute(form, looked.answers, images, pixels)]
     if faults:
         raise InvalidInput(faults)
     grades, differing = implied(form, looked.answers, study.protocol)
@@ -111,7 +119,7 @@ def implied(
     return found, tuple(each.words for each in mismatches(grades))
 
 
-def sign(study: Study, case: BlindCase, pass_phrase: str) -> Signed:
+def sign(study: Study, case: BlindCase, pass_phrase: str, *, shelf: Shelf | None = None) -> Signed:
     """Sign what the draft of an open case holds.
 
     Parameters
@@ -122,22 +130,30 @@ def sign(study: Study, case: BlindCase, pass_phrase: str) -> Signed:
         As `open_case` gave it; its last saved draft is signed.
     pass_phrase
         The reader's, typed again.
+    shelf
+        Where the images lie; the study's folder when ``None``. Asked only when a number follows
+        from pixels.
 
     Raises
     ------
     Refused
         When the phrase is wrong, another window opened the case, it is signed already or is not
-        theirs.
+        theirs, or it is to be settled by picking a reading.
     InvalidInput
         With everything that is missing or wrong; the draft stays.
+    ImagesUnreadable
+        When a number follows from pixels that cannot be read; the draft stays.
     """
     act = f"sign case {case.code}"
     study.require(MAY_READ, act)
     kept = own_case(study, case.code, act)
+    _require_own_answer(study, kept)
     with study.store.look() as look:
         draft = current_draft(look, case)
         form = form_of(look, study, scan_of(look, kept.scan, kept.code))
-    fit = sound(study, form, draft.answers, draft.images)
+    pixels = StoredPixels(study, kept.scan, kept.code, shelf)
+    fit = sound(study, form, draft.answers, draft.images, pixels)
+    proposals = settled(form, draft.proposals, fit, draft.images)
     check_pass_phrase(study, pass_phrase, act)
     with study.store.change(who=study.who, now=study.now) as change:
         current = current_draft(change, case)
@@ -154,7 +170,7 @@ def sign(study: Study, case: BlindCase, pass_phrase: str) -> Signed:
             case_code=kept.code,
             shown=(*timed.shown, *shown_to(kept, study.protocol)),
             active_seconds=timed.active_seconds,
-            **judged(study, fit, timed.images),
+            **judged(study, fit, timed.images, proposals),
         )
         change.add([reading])
         drop_draft(change, kept.code)
@@ -162,11 +178,40 @@ def sign(study: Study, case: BlindCase, pass_phrase: str) -> Signed:
     return Signed(reading.key, reading.signed_at, reading.mismatches)
 
 
-def judged(study: Study, fit: Sound, images: Images) -> dict[str, Any]:
-    """Return the fields of a reading that follow from its answers."""
-    series = {images[alias]["series"] for alias in aliases_in(fit.answers)}
+def _require_own_answer(study: Study, case: Case) -> None:
+    if settles_by_pick(case, study.protocol):
+        what = "the protocol asks adjudicators to pick a reading, not for an answer of their own"
+        raise Refused(Fault(what, case.code, next_step=f"imgtrack settle {case.code} --answers"))
+
+
+def settled(
+    form: Form, proposals: Mapping[str, Any] | None, fit: Sound, images: Images
+) -> dict[str, Any] | None:
+    """Return what was proposed, checked, each with its fate in the answers; images by their alias.
+
+    What was proposed for a question that an amended protocol no longer asks is left out.
+
+    Raises
+    ------
+    InvalidInput
+        With everything that is wrong in it.
+    """
+    if proposals is None:
+        return None
+    asked = {name: each for name, each in proposals.items() if name in form.names}
+    named(asked, images)
+    return dict(with_fates(read_proposals(form, asked), fit.answers))
+
+
+def judged(
+    study: Study, fit: Sound, images: Images, proposals: Mapping[str, Any] | None
+) -> dict[str, Any]:
+    """Return the fields of a reading that follow from its answers and what was proposed."""
+    shown = (*aliases_in(fit.answers), *aliases_in(proposals))
+    series = {images[alias]["series"] for alias in shown}
     return {
         "answers": named(fit.answers, images),
+        "proposals": None if proposals is None else named(proposals, images),
         "images": {alias: image for alias, image in images.items() if image["series"] in series},
         "derived": fit.derived,
         "mismatches": fit.mismatches,

@@ -250,3 +250,8 @@ def shown_to(case: Case, protocol: Protocol) -> tuple[str, ...]:
     """Return what a settling reading records as shown beyond the images."""
     is_shown = case.round is Round.SETTLING and protocol.reading.settle_shows_readings
     return (FIRST_READINGS,) if is_shown else ()
+
+
+def settles_by_pick(case: Case, protocol: Protocol) -> bool:
+    """Whether a case is settled by picking one of the first readings, as the protocol has it."""
+    return case.round is Round.SETTLING and protocol.reading.settle_choice == "pick one reading"

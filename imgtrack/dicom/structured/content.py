@@ -41,11 +41,15 @@ if TYPE_CHECKING:
     from imgtrack.domain.reading import Reading
     from imgtrack.domain.scales import Concept, Scale
 
-NOT_INFERRED = frozenset({("spacing_mm",), ("thickness_mm",), ("sd",), ("voxels",), ("implants",)})
+NOT_INFERRED = frozenset(
+    {("spacing_mm",), ("thickness_mm",), ("sd",), ("sd_percent",), ("voxels",), ("implants",)}
+)
 """Numbers beside the one that was measured, which alone names images and points."""
 
 PROGRAM = "imgtrack"
-OF_THE_MUSCLE = frozenset({Measure.TANGENT_LINE.value, Measure.OCCUPATION_RATIO.value})
+OF_THE_MUSCLE = frozenset(
+    {Measure.TANGENT_LINE.value, Measure.OCCUPATION_RATIO.value, Measure.FAT_FRACTION.value}
+)
 
 
 Group = sr.MeasurementsAndQualitativeEvaluations | sr.PlanarROIMeasurementsAndQualitativeEvaluations

@@ -11,6 +11,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+MIGRATION = "migration"
+"""How far an implant moved: its origin tells who measured it, and it has no points of its own."""
+
 WHOLE = frozenset({("count",), ("voxels",), ("implants",)})
 """Numbers that count something."""
 
@@ -119,10 +122,11 @@ def _fill(node: dict[str, Any], finding: Finding) -> None:
             place = place.setdefault(part, {})
         place[key[-1]] = int(number) if key in WHOLE else number
     node |= finding.words
-    if "origin" in finding.words:
+    has_points = "origin" in finding.words and finding.path[-1] != MIGRATION
+    if has_points:
         sets = {name: [list(point) for point in each] for name, each in finding.points.items()}
         node["points"] = sets.get("", []) if not sets or "" in sets else sets
-    if "origin" in finding.words or ("spacing_mm",) in finding.numbers:
+    if finding.images or has_points or ("spacing_mm",) in finding.numbers:
         node["images"] = [{"uid": uid, "frame": frame} for uid, frame in finding.images]
 
 

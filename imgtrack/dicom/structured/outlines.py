@@ -26,6 +26,8 @@ from imgtrack.dicom.structured.scheme import (
     own,
 )
 from imgtrack.domain.form import Origin, names
+from imgtrack.domain.protocol import Measure
+from imgtrack.measure.regions import inside
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -43,8 +45,9 @@ STRUCTURES: Mapping[str, Concept] = {
     "muscle": MUSCLES[names.SUPRASPINATUS],
     "fossa": FOSSA,
     "tendon": CUFF_TENDON,
+    Measure.FAT_FRACTION.value: MUSCLES[names.SUPRASPINATUS],
 }
-"""What an outline is of, by the part of the question."""
+"""What an outline is of, by the part of the question, or the question where it has none."""
 
 REFERENCES: Mapping[str, Concept] = {"deltoid": DELTOID, "subscapularis tendon": TENDON}
 """The tissue a signal is compared with, by the reader's word."""
@@ -96,33 +99,6 @@ def _source(header: Dataset) -> str:
     is_multiframe = "PerFrameFunctionalGroupsSequence" in header
     uid = header.SOPInstanceUID if is_multiframe else header.SeriesInstanceUID
     return f"{uid} {header.Rows} {header.Columns}"
-
-
-def inside(plane: PlaneGeometry, points: Sequence[Sequence[float]]) -> NDArray[np.bool_]:
-    """Return which pixel centres lie inside an outline.
-
-    Parameters
-    ----------
-    plane
-        The image.
-    points
-        Corners in order, patient LPS mm; the last joins the first.
-
-    Returns
-    -------
-    ndarray of shape (rows, columns)
-        By the even-odd rule, counting the sides that a ray along the row crosses.
-    """
-    corners = plane.to_pixels(points)
-    rows, columns = plane.shape
-    row, column = np.arange(rows)[:, np.newaxis], np.arange(columns)[np.newaxis, :]
-    found = np.zeros((rows, columns), dtype=np.bool_)
-    for (row1, column1), (row2, column2) in zip(corners, np.roll(corners, -1, 0), strict=True):
-        if row1 == row2:
-            continue
-        spans = (row1 > row) != (row2 > row)
-        found ^= spans & (column < column1 + (row - row1) * (column2 - column1) / (row2 - row1))
-    return found
 
 
 def _segmentation(

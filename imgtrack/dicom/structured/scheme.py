@@ -58,6 +58,7 @@ AREA = Concept("SCT", "42798000", "Area")
 ANGLE = Concept("SCT", "1483009", "Angle")
 RATIO = Concept("SCT", "118586006", "Ratio")
 SIGNAL = Concept("DCM", "110852", "MR signal intensity")
+FAT_FRACTION = Concept("DCM", "129100", "Fat fraction")
 MEAN = Concept("SCT", "373098007", "Mean")
 DEVIATION = Concept("SCT", "386136009", "Standard Deviation")
 SPACING = Concept("DCM", "112226", "Spacing between slices")
@@ -84,17 +85,19 @@ MUSCLES: Mapping[str, Concept] = MappingProxyType(
     }
 )
 PUBLISHED = (
-    *(DISTANCE, WIDTH, PATH_LENGTH, AREA, ANGLE, RATIO, SIGNAL, MEAN, DEVIATION, SPACING),
+    *(DISTANCE, WIDTH, PATH_LENGTH, AREA, ANGLE, RATIO, SIGNAL, FAT_FRACTION, MEAN, DEVIATION),
+    SPACING,
     *(THICKNESS, COMMENT, SOURCE, REGION, SHOULDER, CUFF_TENDON, TENDON, DELTOID, FOSSA, LEFT),
     *(RIGHT, READER, ADJUDICATOR, BODY_STRUCTURE, *MUSCLES.values()),
 )
 """Every published concept that is written, for the test that holds them against PS3.16."""
 
-MM, MM2, DEGREE, ONE, SECOND = (
+MM, MM2, DEGREE, ONE, PERCENT, SECOND = (
     Concept("UCUM", "mm", "mm"),
     Concept("UCUM", "mm2", "mm2"),
     Concept("UCUM", "deg", "degree"),
     Concept("UCUM", "1", "no units"),
+    Concept("UCUM", "%", "percent"),
     Concept("UCUM", "s", "second"),
 )
 
@@ -156,6 +159,8 @@ QUANTITIES: Mapping[Key, Quantity] = MappingProxyType(
         ("degrees",): Quantity(ANGLE, DEGREE),
         ("mean",): Quantity(SIGNAL, ONE, MEAN),
         ("sd",): Quantity(SIGNAL, ONE, DEVIATION),
+        ("percent",): Quantity(FAT_FRACTION, PERCENT, MEAN),
+        ("sd_percent",): Quantity(FAT_FRACTION, PERCENT, DEVIATION),
         ("value",): Quantity(RATIO, ONE),
         ("spacing_mm",): Quantity(SPACING, MM),
         ("thickness_mm",): Quantity(THICKNESS, MM),

@@ -53,6 +53,21 @@ def ratio_of(answers: Answers, name: str) -> float | None:
     return _number(_field(answers, name, "value"))
 
 
+def percent_of(answers: Answers, name: str) -> float | None:
+    """Return a fat fraction of signals in percent, also an imported one; not one of a map."""
+    return None if is_mapped(answers, name) else _number(_field(answers, name, "percent"))
+
+
+def mapped_percent_of(answers: Answers, name: str) -> float | None:
+    """Return a fat fraction in percent that was read from a map of the scanner."""
+    return _number(_field(answers, name, "percent")) if is_mapped(answers, name) else None
+
+
+def is_mapped(answers: Answers, name: str) -> bool:
+    """Whether a fat fraction was read from a map; it must not be pooled with others."""
+    return bool(_field(answers, name, "points")) and _field(answers, name, "fat") is None
+
+
 def gap_count(answers: Answers, plane: Plane) -> int | None:
     """Return how many slices of a plane show a gap: 0 where there is no full-thickness defect."""
     if is_torn(answers) is False:

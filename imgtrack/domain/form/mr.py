@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from imgtrack.domain.form import names
@@ -19,6 +21,7 @@ from imgtrack.domain.form.graded import (
 from imgtrack.domain.form.questions import (
     Choice,
     Condition,
+    FatFraction,
     GapSlices,
     Implants,
     Landmarks,
@@ -76,6 +79,7 @@ SIGNAL = Ratio(
     word="reference_tissue",
     options=("deltoid", "subscapularis tendon", "other"),
 )
+FAT_FRACTION = FatFraction(names.SUPRASPINATUS, SAGITTAL)
 
 
 def mr_questions(want: Wanted) -> list[Question]:
@@ -196,6 +200,7 @@ def _muscle(want: Wanted) -> list[Question]:
     measured = [
         *_measured(want, Measure.TANGENT_LINE, TANGENT, when=(MUSCLE_SEEN,)),
         *_measured(want, Measure.OCCUPATION_RATIO, OCCUPATION, when=(MUSCLE_SEEN,)),
+        *_measured(want, Measure.FAT_FRACTION, FAT_FRACTION, when=(MUSCLE_SEEN,)),
     ]
     graded = graded_questions(want, [Unit.MUSCLE])
     return [*graded, *(replace(question, step=Step.MUSCLE) for question in measured)]
@@ -212,8 +217,14 @@ TITLES = {
     Measure.SIGNAL_RATIO: "Signal of the tendon over a reference",
     Measure.TANGENT_LINE: "Supraspinatus and tangent line",
     Measure.OCCUPATION_RATIO: "Supraspinatus and its fossa",
+    Measure.FAT_FRACTION: "Fat fraction of the supraspinatus",
     Measure.IMPLANTS: "Implants",
 }
+
+HELP: Mapping[str, str] = MappingProxyType(
+    {Measure.FAT_FRACTION: "No cut-off is accepted: it is no grade. Noise lifts low values."}
+)
+"""What is to be known while measuring; short, as it stands below the form."""
 
 
 def _measured(
@@ -223,4 +234,5 @@ def _measured(
     if not want.has(measure):
         return []
     required = measure in want.required
-    return [Question(measure.value, TITLES[measure], Step.TEAR, asks, required, when)]
+    help_text = HELP.get(measure, "")
+    return [Question(measure.value, TITLES[measure], Step.TEAR, asks, required, when, help_text)]

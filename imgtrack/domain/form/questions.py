@@ -25,10 +25,17 @@ a value, by the kind of question
     `Ratio`        ``{"value": 0.62, TOP: PART, BOTTOM: PART, WORD: OPTION}``, each part a
                    measurement in its own quantity (``mm``, ``mm2``, or ``mean`` with ``sd`` and
                    ``voxels``); ``value`` is filled in when it is left out
+    `FatFraction`  ``{"percent": 6.2, "sd_percent": 4.8, "voxels": 640, "mm2": 402.1,
+                   "points": [[x, y, z], ...], "images": [IMAGE], "origin": ORIGIN,
+                   "fat": SIGNAL, "water": SIGNAL}``: mean and standard deviation of the pixels'
+                   fractions in percent; ``images`` is what was drawn on, and each SIGNAL is
+                   ``{"mean": 12.4, "images": [IMAGE]}``, the mean within the outline. Both are
+                   left out where it was drawn on the scanner's map of fat fractions
     `Implants`     ``{"implants": [{"label": "1", "points": [[x, y, z]], "images": [IMAGE],
                    "origin": ORIGIN, "seat": OPTION, "grades": {SCALE: {"value": CODE}},
                    "migration": {"mm": 1.2, "residual_mm": 0.3}}, ...]}``; a grade or the
-                   migration may be ``{"not_assessable": REASON}``
+                   migration may be ``{"not_assessable": REASON}``, and a migration that the
+                   program proposed has an ``"origin"``
     `Note`         ``{"text": "..."}``
     =============  ==============================================================================
 
@@ -201,6 +208,23 @@ class Ratio:
 
 
 @dataclass(frozen=True, slots=True)
+class FatFraction:
+    """Fat fraction within an outline, from Dixon images.
+
+    Attributes
+    ----------
+    outline
+        What is outlined, once: on any image of an acquisition with fat and water, or on the map of
+        fat fractions that the scanner made.
+    views
+        Images it may be drawn on.
+    """
+
+    outline: str
+    views: tuple[View, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Implants:
     """Every implant seen, with position, seat, grades and migration.
 
@@ -227,7 +251,7 @@ class Note:
     longest: int = 2000
 
 
-Asks = Graded | Choice | Measured | GapSlices | Landmarks | Ratio | Implants | Note
+Asks = Graded | Choice | Measured | GapSlices | Landmarks | Ratio | FatFraction | Implants | Note
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from imgtrack.domain.form.fields import MOST_POINTS, Fields, shown
 from imgtrack.domain.form.questions import (
     Choice,
+    FatFraction,
     GapSlices,
     Graded,
     Implants,
@@ -91,6 +92,8 @@ def read_value(asks: Asks, fields: Fields, how: Reading) -> dict[str, Any]:
             found = _landmarks(asks, fields, how)
         case Ratio():
             found = _ratio(asks, fields, how)
+        case FatFraction():
+            found = _fat_fraction(fields, how)
         case Implants():
             found = _implants(asks, fields, how)
         case _:
@@ -246,6 +249,36 @@ def _part(part: Part, fields: Fields, how: Reading) -> dict[str, Any]:
     return found
 
 
+def _fat_fraction(fields: Fields, how: Reading) -> dict[str, Any]:
+    """Return a fat fraction; from a map without signals; an imported one is the number alone."""
+    percent = fields.number("percent", low=0)
+    if percent is not None and percent > 100:
+        fields.fault("'percent' cannot be used", "0 to 100", shown(percent))
+    if how.purpose is Purpose.IMPORT and not fields.has("points"):
+        return {"percent": percent}
+    parts = ("fat", "water") if fields.has("fat") or fields.has("water") else ()
+    return {
+        "percent": percent,
+        "sd_percent": fields.number("sd_percent", low=0),
+        "voxels": fields.whole("voxels", low=2, high=MOST_VOXELS),
+        "mm2": fields.number("mm2", above=0),
+        **_drawn(fields, how, fewest=3, most=MOST_POINTS, most_images=1),
+        **{part: _mean_signal(fields, part) for part in parts},
+    }
+
+
+def _mean_signal(fields: Fields, part: str) -> dict[str, Any]:
+    inner = fields.inner(part, f"the mean signal of the {part} image, and the image")
+    if inner is None:
+        return {}
+    found = {
+        "mean": inner.number("mean", low=0),
+        "images": inner.images("images", fewest=1, most=1),
+    }
+    inner.close()
+    return found
+
+
 def _implants(asks: Implants, fields: Fields, how: Reading) -> dict[str, Any]:
     items = fields.items("implants", fewest=0, most=MOST_IMPLANTS) or []
     found = []
@@ -298,5 +331,7 @@ def _migration(one: Fields, how: Reading) -> dict[str, Any]:
             "mm": moved.number("mm", low=0),
             "residual_mm": moved.number("residual_mm", low=0),
         }
+        if moved.has("origin"):
+            found["origin"] = moved.word("origin", (Origin.ACCEPTED,))
     moved.close()
     return found

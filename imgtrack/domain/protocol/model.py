@@ -83,6 +83,7 @@ class Measure(StrEnum):
     SIGNAL_RATIO = "signal ratio"
     TANGENT_LINE = "tangent line"
     OCCUPATION_RATIO = "occupation ratio"
+    FAT_FRACTION = "fat fraction"
     IMPLANTS = "implant positions"
     ACROMIOHUMERAL_INTERVAL = "acromiohumeral interval"
     CRITICAL_SHOULDER_ANGLE = "critical shoulder angle"

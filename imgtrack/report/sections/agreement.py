@@ -8,10 +8,12 @@ from imgtrack.domain import scales
 from imgtrack.outcomes.questions import asked
 from imgtrack.report.page import KeyFigure, Section, Text
 from imgtrack.report.pictures import RETRACTION, confusion_picture, differences_picture
+from imgtrack.report.sections.material import units_of
 from imgtrack.report.tables import (
     NOTHING,
     Column,
     count,
+    decimal,
     estimate_text,
     figures,
     is_missing,
@@ -60,6 +62,10 @@ USES = (
     "play no part in it."
 )
 SMALLEST = "A change smaller than the smallest detectable change cannot be told from reading error."
+PROPOSALS = (
+    "Differences are signed minus proposed, over the questions that were answered. A proposal that "
+    "is seen may pull the answer: proposals.csv tells who had measured before seeing one."
+)
 NONE = "Two readers have not yet read enough scans in common."
 
 
@@ -69,7 +75,7 @@ def section(material: Material) -> Section:
     table = material.tables["agreement"]
     between = table[(table["compared"] == BETWEEN) & (table["part"] == EVERY_TIMEPOINT)]
     if between.empty:
-        return Section(ID, "How far readers agree", (*parts, Text(NONE)))
+        return Section(ID, "How far readers agree", (*parts, Text(NONE), *_proposals(material)))
     drawings = [confusion_picture(material.tables["confusion"], material.protocol)]
     drawings += [differences_picture(material.tables["pairs"], between, each) for each in MEASURED]
     parts += [material.picture(each) for each in drawings if each is not None]
@@ -80,6 +86,7 @@ def section(material: Material) -> Section:
     parts.append(_differences(material, between))
     parts.append(_by_timepoint(material))
     parts.append(_within(material))
+    parts += _proposals(material)
     return Section(ID, "How far readers agree", tuple(parts))
 
 
@@ -187,7 +194,7 @@ def _margins(material: Material, between: pd.DataFrame) -> Part:
 
 def _lengths(material: Material, between: pd.DataFrame) -> Part:
     mine = between[between["coefficient"].isin(LENGTHS) & ~between["question"].str.contains(":")]
-    caption = "Reliability of measurements between readers, all timepoints (errors in mm)"
+    caption = f"Reliability of measurements between readers, all timepoints ({units_of(mine)})"
     return _wide(material, "agreement_lengths", caption, mine, _question(material))
 
 
@@ -195,7 +202,7 @@ def _differences(material: Material, between: pd.DataFrame) -> Part:
     mine = between[
         between["coefficient"].isin(DIFFERENCES) & ~between["question"].str.contains(":")
     ]
-    caption = "Differences of measurements between two readers, all timepoints (mm)"
+    caption = f"Differences of measurements between two readers, all timepoints ({units_of(mine)})"
     return _wide(material, "agreement_differences", caption, mine, _question(material))
 
 
@@ -224,6 +231,25 @@ def _within(material: Material) -> Part:
     ]
     caption = "Agreement of readers with their own unannounced repeats"
     return _wide(material, "agreement_within", caption, mine, _question(material))
+
+
+def _proposals(material: Material) -> list[Part]:
+    """Return what readers did with what the program proposed; nothing where it proposed nothing."""
+    use = material.tables["proposal_use"]
+    if use.empty:
+        return []
+    columns = (
+        words("reader"),
+        _question(material),
+        words("plane"),
+        count("proposals", "proposed"),
+        *(count(name) for name in ("accepted", "moved", "answered_otherwise", "unanswered")),
+        decimal("mean_difference", "mean difference"),
+        decimal("mean_absolute_difference", "mean size of it"),
+        words("unit"),
+    )
+    caption = "What readers did with proposals of the program"
+    return [material.shown("proposal_use", caption, columns, use, note=PROPOSALS)]
 
 
 def _scales(material: Material) -> set[str]:

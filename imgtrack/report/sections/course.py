@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.stats import t as student
 
+from imgtrack.domain.cautions import OF_FAT_FRACTIONS
 from imgtrack.report.figures.courses import scores_over_time
 from imgtrack.report.page import Section, Text
 from imgtrack.report.pictures import RETRACTION, flow_picture, labels, retraction_picture
 from imgtrack.report.sections.agreement import detectable
+from imgtrack.report.sections.material import has_fat_fractions, units_of
 from imgtrack.report.sections.subgroups import p_value
 from imgtrack.report.tables import Column, count, decimal, number, with_limits, words
 
@@ -92,17 +94,20 @@ def _transitions(material: Material) -> Part:
 
 def _changes(material: Material) -> Part:
     frame = material.labelled("changes", "from_timepoint", "to_timepoint")
+    unit = units_of(frame)
     columns = (
         words("question", "measurement"),
         words("from_timepoint", "from"),
         words("to_timepoint", "to"),
         count("repairs"),
-        with_limits(f"mean change, mm ({material.limits})", "mean_change", places=1),
-        decimal("detectable", "smallest detectable change, mm"),
+        with_limits(f"mean change, {unit} ({material.limits})", "mean_change", places=1),
+        decimal("detectable", f"smallest detectable change, {unit}"),
         count("beyond_detectable", "repairs beyond it"),
     )
     caption = "Change of measurements between timepoints"
     note = "A change below the smallest detectable one cannot be told from reading error."
+    if has_fat_fractions(frame):
+        note = f"{note} {OF_FAT_FRACTIONS}"
     return material.shown("changes", caption, columns, frame, note=note)
 
 

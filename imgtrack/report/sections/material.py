@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from imgtrack.domain.protocol import Measure
+from imgtrack.outcomes.findings import ON_MAP
 from imgtrack.report.figures.drawing import Drawing, inline_svg
 from imgtrack.report.page import Picture, ShownTable
 from imgtrack.report.tables import shown
@@ -134,3 +136,13 @@ class Material:
         """Return a drawing for the page, with links to its files and its rows."""
         links = self.places.pictures(drawing.name) + self.places.rows(*drawing.tables)
         return Picture(drawing, inline_svg(drawing), links)
+
+
+def units_of(table: pd.DataFrame) -> str:
+    """Return the unit of the lengths in a table, with that of fat fractions where it has some."""
+    return "mm; fat fraction in %" if has_fat_fractions(table) else "mm"
+
+
+def has_fat_fractions(table: pd.DataFrame) -> bool:
+    """Whether a table of measurements holds fat fractions, of signals or on maps."""
+    return bool(table["question"].isin((Measure.FAT_FRACTION, ON_MAP)).any())

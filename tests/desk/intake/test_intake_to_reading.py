@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from blindness import found_in
 from intake_samples import write_study
-from reading_desk import with_phrase
+from reading_desk import desk_of, with_phrase
 
 from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.cases.next_case import open_next_readable
 from imgtrack.desk.cases.opening import open_next
+from imgtrack.desk.cases.unreadable import unreadable_cases
+from imgtrack.desk.intake.outcome import Fate
 from imgtrack.desk.intake.run import take_in
 from imgtrack.domain.errors import Unavailable
-from imgtrack.domain.imaging import Scan
+from imgtrack.domain.imaging import Scan, Stage
 from imgtrack.domain.protocol import Plane
 from imgtrack.domain.series import Series
 
@@ -78,3 +83,49 @@ def test_a_file_that_is_damaged_is_told_to_the_log_only(read):
     with desk.store.look() as look:
         *_, entry = look.log()
     assert path.name in entry.new
+
+
+@pytest.mark.parametrize(
+    ("how", "why"),
+    [
+        (lambda path: path.unlink(), "an image file is missing"),
+        (lambda path: path.write_bytes(b"nonsense"), "an image file cannot be read"),
+        (
+            lambda path: path.write_bytes(path.read_bytes()[:-50]),
+            "the pixels of an image cannot be decoded",
+        ),
+    ],
+    ids=["gone", "nonsense", "cut short"],
+)
+def test_a_reader_is_told_in_plain_words_what_is_wrong_with_a_file(read, how, why):
+    desk, scan, series = read
+    path = next((desk.folder / "scans").rglob("*.dcm"))
+    whole = path.read_bytes()
+    how(path)
+    opening = open_next_readable(desk)
+    assert opening.case is None
+    assert [each.why for each in opening.passed] == [why]
+    assert found_in(opening, secrets(desk, scan, series)) == set()
+    (told,) = unreadable_cases(desk_of(desk, "C1"))
+    assert path.stem in told.words
+    path.write_bytes(whole)
+    with open_next_readable(desk).case:
+        assert unreadable_cases(desk_of(desk, "C1")) == ()
+
+
+def test_a_lost_file_is_given_back_while_the_scan_is_being_read(enrolled, scans, read):
+    """The same originals mend the scan and change nothing of it."""
+    desk, scan, series = read
+    with enrolled.store.change(who="C1", now=enrolled.now) as change:
+        change.amend(replace(scan, stage=Stage.BEING_READ), reason="as after a first reading")
+    path = next((desk.folder / "scans").rglob("*.dcm"))
+    whole = path.read_bytes()
+    path.unlink()
+    assert open_next_readable(desk).case is None
+    report = take_in(enrolled, [scans])
+    assert [each.fate for each in report.studies] == [Fate.COMPLETED]
+    assert path.read_bytes() == whole
+    with enrolled.store.look() as look:
+        assert look.all(Series) == series
+    with open_next_readable(desk).case as case:
+        assert len(case.series) == 3

@@ -10,8 +10,8 @@ from imgtrack.domain.scales.derive.result import (
     Flag,
     check_not_negative,
     lacking,
-    missing,
     named,
+    not_recorded,
 )
 from imgtrack.domain.scales.registry import versions
 
@@ -132,7 +132,7 @@ def _continuous(
     else:
         possible, reason = sufficient, f"continuous, thickness {ratio:.2f} of normal"
     if len(possible) > 1:
-        reason += "; not recorded: " + ", ".join(missing(tendon))
+        reason += f"; {not_recorded(tendon)}"
     return Derived(
         scale="sugaya",
         version="2007",

@@ -12,6 +12,31 @@ from imgtrack.domain.errors import Fault, InvalidInput
 
 Input = float | bool | str | None
 
+WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "coronal_gap_slices": "coronal slices that show the gap",
+        "sagittal_gap_slices": "sagittal slices that show the gap",
+        "thickness_ratio": "thickness of the tendon over normal",
+        "high_signal": "any bright area within the tendon",
+        **dict.fromkeys(("stump_mm", "apex_mm", "rim_mm"), "landmarks of the retraction"),
+        "length_mm": "retraction",
+        "width_mm": "width of the tear",
+        "greatest_diameter_mm": "width of the tear or retraction",
+        "depth_mm": "depth of the partial tear",
+        "goutallier": "fatty infiltration by Goutallier",
+        "supraspinatus": "supraspinatus",
+        "infraspinatus": "infraspinatus",
+        "subscapularis": "subscapularis",
+        "height_above_line_mm": "supraspinatus and tangent line",
+        "occupation_ratio": "supraspinatus and its fossa",
+        "acromiohumeral_interval_mm": "acromiohumeral interval",
+        "acetabulisation": "acromion hollowed by the head",
+        "narrowing": "glenohumeral joint narrowed",
+        "collapse": "humeral head collapsed",
+    }
+)
+"""What the inputs of the rules are called where people read of them, as the form says it."""
+
 
 class Flag(StrEnum):
     """What a person should look at before the derived grade is used."""
@@ -110,9 +135,10 @@ def check_positive(**inputs: float | None) -> None:
         raise InvalidInput(faults)
 
 
-def missing(inputs: Mapping[str, Input]) -> tuple[str, ...]:
-    """Return the names of the inputs that are missing."""
-    return tuple(name for name, value in inputs.items() if value is None)
+def not_recorded(inputs: Mapping[str, Input]) -> str:
+    """Return which inputs are missing, in the words of the form; each thing once."""
+    words = [WORDS[name] for name, value in inputs.items() if value is None]
+    return "not recorded: " + ", ".join(dict.fromkeys(words))
 
 
 def lacking(scale: str, version: str, inputs: Mapping[str, Input]) -> Derived:
@@ -122,6 +148,6 @@ def lacking(scale: str, version: str, inputs: Mapping[str, Input]) -> Derived:
         version=version,
         possible=(),
         flags=(Flag.INPUT_MISSING,),
-        reason="not recorded: " + ", ".join(missing(inputs)),
+        reason=not_recorded(inputs),
         inputs=inputs,
     )
