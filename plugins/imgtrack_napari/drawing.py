@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from imgtrack.domain.form import Implants, Landmarks, Measured, Ratio
+from imgtrack.domain.form import FatFraction, Implants, Landmarks, Measured, Ratio
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,6 +31,8 @@ class Leg:
         Whether more may follow until the reader ends it.
     one_image
         Whether all its points must lie on the image of the first point of the tool.
+    most
+        How many an open leg takes before it ends by itself; 0 for any number.
     """
 
     name: str
@@ -38,6 +40,14 @@ class Leg:
     fewest: int
     is_open: bool = False
     one_image: bool = True
+    most: int = 0
+
+    def is_full(self, count: int) -> bool:
+        """Whether so many points end it without the reader saying so."""
+        return count == (self.most if self.is_open else self.fewest)
+
+
+HEAD, TIP = "head of the implant", "tip of the implant"
 
 
 def legs_of(question: Question, part: str = "") -> tuple[Leg, ...]:
@@ -48,7 +58,7 @@ def legs_of(question: Question, part: str = "") -> tuple[Leg, ...]:
     question
         Of the form.
     part
-        Which part of a ratio.
+        Which part of a ratio; label of an implant that is there, to mark its tip.
     """
     asks = question.asks
     if isinstance(asks, Measured):
@@ -64,9 +74,19 @@ def legs_of(question: Question, part: str = "") -> tuple[Leg, ...]:
         found = next(each for each in (asks.top, asks.bottom) if each.name == part)
         is_outline = found.fewest > 2
         return (Leg(part, _labels(part, outline=is_outline), found.fewest, is_outline),)
+    if isinstance(asks, FatFraction):
+        return (Leg("points", _labels(asks.outline, outline=True), 3, is_open=True),)
     if isinstance(asks, Implants):
-        return (Leg("points", ("implant",), 1),)
+        return (_tip() if part else _head_and_tip(),)
     return ()
+
+
+def _head_and_tip() -> Leg:
+    return Leg("points", (HEAD, TIP), 1, is_open=True, one_image=False, most=2)
+
+
+def _tip() -> Leg:
+    return Leg("points", (TIP,), 1)
 
 
 def _labels(name: str, *, outline: bool) -> tuple[str, ...]:
@@ -83,8 +103,15 @@ class Tool:
         What it is for; see :func:`legs_of`.
     legs
         What is to be drawn.
+    views
+        Images it may be drawn on.
     placed
         Points of each leg so far.
+    on_earlier
+        Whether it is drawn on an earlier scan, beside the one that is read.
+    refused
+        In a sentence: why the last click set no point, or what was drawn was not kept; empty
+        once a point is set or taken back.
     """
 
     question: str
@@ -92,6 +119,8 @@ class Tool:
     legs: tuple[Leg, ...]
     views: tuple[View, ...] = ()
     placed: dict[str, list[Placed]] = field(default_factory=dict)
+    on_earlier: bool = False
+    refused: str = ""
     _at: int = 0
 
     def __post_init__(self) -> None:
@@ -106,6 +135,12 @@ class Tool:
     def is_whole(self) -> bool:
         """Whether everything is drawn."""
         return self.leg is None
+
+    @property
+    def can_end(self) -> bool:
+        """Whether what is drawn is whole as it is, and only something optional may follow."""
+        leg = self.leg
+        return leg is not None and leg.most > 0 and len(self.placed[leg.name]) >= leg.fewest
 
     @property
     def points(self) -> list[Placed]:
@@ -140,8 +175,9 @@ class Tool:
         leg = self.leg
         if leg is None:
             return
+        self.refused = ""
         self.placed[leg.name].append(placed)
-        if not leg.is_open and len(self.placed[leg.name]) == leg.fewest:
+        if leg.is_full(len(self.placed[leg.name])):
             self._at += 1
 
     def end_leg(self) -> bool:
@@ -149,11 +185,20 @@ class Tool:
         leg = self.leg
         if leg is None or not leg.is_open or len(self.placed[leg.name]) < leg.fewest:
             return False
+        self.refused = ""
         self._at += 1
         return True
 
+    def reopen(self) -> None:
+        """Go back to the last leg: an outline or open line keeps its points, else the last goes."""
+        self._at = len(self.legs) - 1
+        leg = self.legs[self._at]
+        if leg.is_full(len(self.placed[leg.name])):
+            self.placed[leg.name].pop()
+
     def take_back(self) -> bool:
         """Take the last point back; return whether there was one."""
+        self.refused = ""
         for place in range(min(self._at, len(self.legs) - 1), -1, -1):
             name = self.legs[place].name
             if self.placed[name]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
-from imgtrack.domain.form import GapSlices, Implants, Landmarks, Measured, Ratio
+from imgtrack.domain.form import FatFraction, GapSlices, Implants, Landmarks, Measured, Ratio
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -59,6 +59,8 @@ class Figure:
         What stands beside it: millimetres where it is a length.
     proposed
         Whether it is a proposal the reader has not decided on.
+    of
+        Letter of the first reading it belongs to; empty for the reader's own.
     """
 
     question: str
@@ -68,31 +70,32 @@ class Figure:
     images: tuple[str, ...]
     words: str
     proposed: bool = False
+    of: str = ""
 
 
 def figures_of(
-    form: Form, answers: Mapping[str, Any], *, proposed: bool = False
+    form: Form, answers: Mapping[str, Any], *, proposed: bool = False, of: str = ""
 ) -> tuple[Figure, ...]:
     """Return the figures of a set of answers.
 
     Parameters
     ----------
     form, answers
-        What is asked, and what was answered; gap slices draw nothing.
-    proposed
-        How they are marked.
+        What is asked, and what was answered; gap slices and imported numbers draw nothing.
+    proposed, of
+        How they are marked; as in `Figure`.
     """
     found = [
         figure
         for question in form.questions
         for figure in _figures(question, answers.get(question.name) or {})
     ]
-    return tuple(replace(figure, proposed=proposed) for figure in found)
+    return tuple(replace(figure, proposed=proposed, of=of) for figure in found)
 
 
 def _figures(question: Question, answer: Mapping[str, Any]) -> Iterator[Figure]:
     asks = question.asks
-    if "not_assessable" in answer or not answer:
+    if not answer or {"not_assessable", "not_asked"} & answer.keys():
         return
     if isinstance(asks, Measured):
         unit = "°" if asks.quantity == "degrees" else "mm"
@@ -105,10 +108,16 @@ def _figures(question: Question, answer: Mapping[str, Any]) -> Iterator[Figure]:
             yield _figure(question.name, each.name, shape, {**answer, "points": points}, each.name)
     elif isinstance(asks, Ratio):
         yield from _parts(question.name, asks, answer)
+    elif isinstance(asks, FatFraction) and answer.get("points"):
+        made_of = [answer.get(part, {}).get("images", ()) for part in ("fat", "water")]
+        images = [*answer["images"], *made_of[0], *made_of[1]]
+        words = f"fat {answer['percent']:.1f} %"
+        yield _figure(question.name, "", Shape.OUTLINE, {**answer, "images": images}, words)
     elif isinstance(asks, Implants):
         for implant in answer.get("implants", ()):
             label = implant["label"]
-            yield _figure(question.name, label, Shape.POINTS, implant, f"implant {label}")
+            shape = Shape.LINE if len(implant["points"]) > 1 else Shape.POINTS
+            yield _figure(question.name, label, shape, implant, f"implant {label}")
 
 
 def _parts(name: str, asks: Ratio, answer: Mapping[str, Any]) -> Iterator[Figure]:

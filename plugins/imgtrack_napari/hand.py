@@ -5,7 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from imgtrack.domain.errors import ImgtrackError
-from imgtrack.domain.form import GapSlices, Implants, Landmarks, Measured, Origin, Ratio
+from imgtrack.domain.form import (
+    FatFraction,
+    GapSlices,
+    Implants,
+    Landmarks,
+    Measured,
+    Origin,
+    Ratio,
+)
+from imgtrack.domain.imaging import Modality
+from imgtrack_napari.dixon import NONE_HERE, bring_up
 from imgtrack_napari.drawing import Tool, legs_of
 from imgtrack_napari.events import Event
 from imgtrack_napari.measuring import gap_value
@@ -14,12 +24,17 @@ from imgtrack_napari.proposing import propose_edges, propose_gap
 from imgtrack_napari.values import drawn_value
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from imgtrack.domain.form import Question
     from imgtrack.domain.protocol import Plane
     from imgtrack_napari.figures import Handle
     from imgtrack_napari.measuring import Placed
     from imgtrack_napari.proposing import Proposal
     from imgtrack_napari.session import Session
+
+
+NO_PROPOSALS = "Nothing is proposed on radiographs."
 
 
 class Hand:
@@ -55,37 +70,61 @@ class Hand:
         question = session.form.question(name) if session.form else None
         return bool(
             question
-            and isinstance(question.asks, Measured | Landmarks | Ratio | Implants)
+            and isinstance(question.asks, Measured | Landmarks | Ratio | FatFraction | Implants)
             and session.standing.is_asked(name)
             and session.may_change
         )
 
     def start(self, name: str, part: str = "") -> None:
-        """Take the tool of a question, or of one part of a ratio; the same again puts it down."""
+        """Take the tool of a question, or of one part of it; the same again puts it down.
+
+        An implant whose head is marked is kept first.
+        """
         if not self.can_draw(name):
             return
-        if self.tool is not None and (self.tool.question, self.tool.part) == (name, part):
+        if (
+            not self.end_optional()
+            and self.tool is not None
+            and (self.tool.question, self.tool.part) == (name, part)
+        ):
             self.cancel()
             return
         question = self._session.question(name)
-        self.proposal = None
+        if isinstance(question.asks, FatFraction):
+            if not bring_up(self._session):
+                self._session.say(NONE_HERE)
+                return
+            self._session.tell(Event.VIEW)
         views = getattr(question.asks, "views", ())
-        self.tool = Tool(name, part, legs_of(question, part), views)
-        self._session.tell(Event.TOOL)
-        self._session.say(f"{question.title}: {self.tool.asks}")
+        self.take(Tool(name, part, legs_of(question, part), views))
+
+    def take(self, tool: Tool) -> None:
+        """Take a tool in hand, in the place of what was there."""
+        session = self._session
+        self.end_optional()
+        self._reject()
+        self.tool = tool
+        session.tell(Event.TOOL)
+        session.say(f"{session.question(tool.question).title}: {tool.asks}")
 
     def click(self, placed: Placed) -> bool:
         """Place the next point of the tool; return whether it was placed."""
         tool = self.tool
         if tool is None:
             return False
-        refusal = tool.refusal(placed) or self._wrong_view(tool, placed)
+        refusal = self.refusal(placed)
         if refusal:
-            self._session.say(refusal)
+            tool.refused = f"Not placed: {refusal}."
+            self._session.say(tool.refused)
             return False
         tool.click(placed)
         self._go_on(tool)
         return True
+
+    def refusal(self, placed: Placed) -> str:
+        """Return why the tool sets no point there; nothing where it does, or without a tool."""
+        tool = self.tool
+        return "" if tool is None else tool.refusal(placed) or self._wrong_view(tool, placed)
 
     def end(self) -> bool:
         """End the outline or open line being drawn."""
@@ -95,13 +134,29 @@ class Hand:
         self._go_on(tool)
         return True
 
+    def end_optional(self) -> bool:
+        """End what is whole as it is drawn, as an implant without its tip; return whether it was.
+
+        So nothing drawn is lost when the reader goes on.
+        """
+        return self.tool is not None and self.tool.can_end and self.end()
+
     def cancel(self) -> None:
         """Put the tool down, or reject the proposal; answers stay as they were."""
         if self.tool is None and self.proposal is None:
             return
+        words = "Put down."
+        if self.proposal is not None:
+            words = "Rejected; your answers stay." if self._reject() else self._session.message
         self.drop()
         self._session.tell(Event.TOOL)
-        self._session.say("Put down.")
+        self._session.say(words)
+
+    def put_down_unasked(self) -> None:
+        """Put the tool down where its question is no longer to be answered."""
+        if self.tool is not None and not self._session.standing.is_asked(self.tool.question):
+            self.tool = None
+            self._session.tell(Event.TOOL)
 
     def _go_on(self, tool: Tool) -> None:
         session = self._session
@@ -109,12 +164,19 @@ class Hand:
             session.tell(Event.TOOL)
             session.say(f"{session.question(tool.question).title}: {tool.asks}")
             return
+        if tool.on_earlier:
+            self.tool = None
+            session.tell(Event.TOOL)
+            session.moves.begin(tool.question, tool.part, tool.points[0])
+            return
         try:
             value = drawn_value(session, tool, Origin.DRAWN)
         except ImgtrackError as error:
-            self.drop()
+            tool.reopen()
+            why = "; ".join(fault.what for fault in error.faults)
+            tool.refused = f"Not kept: {why}. Take points back (Ctrl+Z), or Esc."
             session.tell(Event.TOOL)
-            session.say("; ".join(fault.what for fault in error.faults))
+            session.say(tool.refused)
             return
         self.tool = None
         session.put({tool.question: value})
@@ -125,6 +187,8 @@ class Hand:
         case = self._session.case
         alias = placed.image.rpartition(".")[0]
         series = next((each for each in case.series if each.alias == alias), None) if case else None
+        if series is not None and tool.on_earlier:
+            return "" if series.earlier else "mark it on the earlier scan (S: other series)"
         if series is None or series.earlier:
             return "measure on the scan to be read, not on an earlier one"
         if tool.views and series.plane is not None and series.plane.value not in tool.views:
@@ -203,36 +267,66 @@ class Hand:
 
     # ---------------------------------------------------------------- proposals
 
+    @property
+    def can_propose(self) -> bool:
+        """Whether the program can propose anything on these images: not on radiographs."""
+        case = self._session.case
+        return case is not None and case.modality is Modality.MR
+
     def propose_gap(self) -> None:
         """Propose gap slices, width and retraction of the gap that the crosshair is in."""
-        point = self._session.viewing.cursor
-        if point is None:
-            self._session.say("Click into the gap first.")
-            return
-        self._propose(lambda: propose_gap(self._session, point))
+        session, point = self._session, self._session.viewing.cursor
+        if not self.can_propose:
+            session.say(NO_PROPOSALS)
+        elif point is None:
+            session.say("Click into the gap first.")
+        else:
+            self._propose(lambda: propose_gap(session, point))
 
     def propose_edges(self, name: str) -> None:
         """Propose the edges nearest to the two ends of a drawn line."""
-        self._propose(lambda: propose_edges(self._session, name))
+        if self.can_propose:
+            self._propose(lambda: propose_edges(self._session, name))
+        else:
+            self._session.say(NO_PROPOSALS)
 
-    def _propose(self, make: Any) -> None:
+    def _propose(self, make: Callable[[], Proposal]) -> None:
         session = self._session
         if not session.may_change:
             return
+        self.end_optional()
+        self._reject()
         self.drop()
         try:
-            self.proposal = make()
+            self.offer(make())
         except ImgtrackError as error:
             session.say("Nothing proposed: " + "; ".join(fault.what for fault in error.faults))
-        else:
-            session.say(self.proposal.words if self.proposal else "Nothing proposed.")
         session.tell(Event.TOOL)
+
+    def offer(self, proposal: Proposal) -> None:
+        """Show a proposal; that it was shown is kept with the draft."""
+        session = self._session
+        self.proposal = proposal
+        session.proposed.show(proposal.answers, session.answers)
+        session.say(proposal.words if session.keep() else session.message)
+
+    def _reject(self) -> bool:
+        """Put a proposal away and note it as rejected; return whether that was saved."""
+        if self.proposal is None:
+            return True
+        self.proposal = None
+        self._session.proposed.decide()
+        return self._session.keep()
 
     def accept(self) -> None:
         """Take what is proposed as answers; they are recorded as accepted, or moved, proposals."""
         session = self._session
         proposal, self.proposal = self.proposal, None
-        if proposal is not None:
-            asked = session.standing.is_asked
-            session.put({name: each for name, each in proposal.answers.items() if asked(name)})
-            session.tell(Event.TOOL)
+        if proposal is None:
+            return
+        asked = session.standing.is_asked
+        answers = {n: each for n, each in proposal.taken(session).items() if asked(n)}
+        session.proposed.decide(accepted=answers)
+        if not session.put(answers):
+            session.keep()
+        session.tell(Event.TOOL)

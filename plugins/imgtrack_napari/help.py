@@ -1,4 +1,4 @@
-"""The help of the reading window: one page, beside the window and never in its way."""
+"""The help of a window: one page, beside the window and never in its way."""
 
 from __future__ import annotations
 
@@ -14,6 +14,8 @@ from imgtrack_napari.keys import KEYS, Act, Group
 from imgtrack_napari.look import Sign
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from imgtrack_napari.keys import Key
 
 SIGNS = (
@@ -23,6 +25,7 @@ SIGNS = (
     (Sign.NOT_ASSESSABLE, "not assessable"),
     (Sign.IMPLIED, "what your measurements imply, or what is suggested"),
     (Sign.DIFFERS, "your grade is not what they imply; yours stands, both are recorded"),
+    (f"{Sign.DIFFERS} A  B", "first readings, shown to the adjudicator, where they differ"),
     (Sign.LOOK, "look at this again"),
 )
 
@@ -32,7 +35,7 @@ MOUSE = (
     ("wheel", "slice by slice; with Ctrl, zoom"),
     ("drag with the right button", "brightness and contrast"),
     ("drag with the middle button", "move the image"),
-    ("double click", "end an outline"),
+    ("double click", "end an outline or open line"),
 )
 
 INTRO = (
@@ -44,14 +47,19 @@ INTRO = (
 def page() -> str:
     """Return the help as HTML: every key of the table, the mouse, the signs, the cautions."""
     keys = {group: [key for key in KEYS if key.group is group] for group in Group}
-    left = _table("The form", [(_strokes(key), key.words) for key in keys[Group.FORM]])
-    left += _table("Measuring", [(_strokes(key), key.words) for key in keys[Group.DRAWING]])
-    left += _table("The case", [(_strokes(key), key.words) for key in keys[Group.CASE]])
-    right = _table("The images", [(_strokes(key), key.words) for key in keys[Group.PICTURE]])
-    right += _table("The mouse on the images", list(MOUSE))
-    right += _table("Signs", [(sign.value, words) for sign, words in SIGNS])
+    left = table("The form", [(_strokes(key), key.words) for key in keys[Group.FORM]])
+    left += table("Measuring", [(_strokes(key), key.words) for key in keys[Group.DRAWING]])
+    left += table("The case", [(_strokes(key), key.words) for key in keys[Group.CASE]])
+    right = table("The images", [(_strokes(key), key.words) for key in keys[Group.PICTURE]])
+    right += table("The mouse on the images", list(MOUSE))
+    right += table("Signs", [(str(sign), words) for sign, words in SIGNS])
+    return two_columns(INTRO, left, right)
+
+
+def two_columns(intro: str, left: str, right: str) -> str:
+    """Return a page of two columns, with words above them and the cautions below."""
     return (
-        f"<p>{escape(INTRO)}</p><table width='100%'><tr><td width='50%'>{left}</td>"
+        f"<p>{escape(intro)}</p><table width='100%'><tr><td width='50%'>{left}</td>"
         f"<td width='50%'>{right}</td></tr></table><p>{escape(CAUTION)}</p>"
     )
 
@@ -62,7 +70,8 @@ def _strokes(key: Key) -> str:
     return key.shown
 
 
-def _table(title: str, lines: list[tuple[str, str]]) -> str:
+def table(title: str, lines: Sequence[tuple[str, str]]) -> str:
+    """Return a heading, and beneath it lines of a key or sign and what it does, as HTML."""
     rows = "".join(
         f"<tr><td width='30%'><b>{escape(key)}</b></td><td>{escape(words)}</td></tr>"
         for key, words in lines
@@ -71,21 +80,23 @@ def _table(title: str, lines: list[tuple[str, str]]) -> str:
 
 
 class HelpPage(QWidget):
-    """A window of its own that holds the page; the reading window stays usable.
+    """A window of its own that holds a page; the window it helps with stays usable.
 
     Parameters
     ----------
     parent
         Beside whose window it stands.
+    html
+        What it says; the help of the reading window when it is not given.
     """
 
-    def __init__(self, parent: QWidget) -> None:
+    def __init__(self, parent: QWidget, html: str = "") -> None:
         super().__init__(parent, Qt.WindowType.Tool)
         self.setObjectName("dock")
         self.setWindowTitle("imgtrack: help")
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
         self.text = QTextBrowser()
-        self.text.setHtml(page())
+        self.text.setHtml(html or page())
         layout = QVBoxLayout(self)
         layout.addWidget(self.text)
         layout.addWidget(QLabel("Esc, F1 or H closes this page."))

@@ -1,4 +1,7 @@
-"""The keys of the reading window: one table behind shortcuts, tooltips and the help page."""
+"""The keys of the reading window: one table behind shortcuts, tooltips and the help page.
+
+The course window has a table of its own, made of the same `Key`.
+"""
 
 from __future__ import annotations
 
@@ -36,6 +39,7 @@ class Act(StrEnum):
     ACCEPT = "accept"
     REJECT = "reject"
     SHOW = "show"
+    Y_VIEW = "y view"
     UNDO = "undo"
     REDO = "redo"
     SLICE_UP = "slice up"
@@ -77,15 +81,20 @@ class Key:
         Heading of the help page.
     """
 
-    act: Act
+    act: StrEnum
     strokes: tuple[str, ...]
     words: str
-    group: Group
+    group: StrEnum
 
     @property
     def shown(self) -> str:
-        """The strokes as a person reads them."""
-        return " or ".join(name_of(stroke) for stroke in self.strokes)
+        """The strokes as a person reads them; keys of one name, as the two Enter, once."""
+        return " or ".join(dict.fromkeys(name_of(stroke) for stroke in self.strokes))
+
+    def tip(self, words: str = "") -> str:
+        """Return the tooltip of a control: what it does, or other words for that, and its key."""
+        said = words or self.words
+        return f"{said[:1].upper()}{said[1:]} ({self.shown})"
 
 
 NAMES = {"PgUp": "Page up", "PgDown": "Page down", "Return": "Enter", "Del": "Delete"}
@@ -115,8 +124,8 @@ KEYS = (
     Key(Act.DRAW, ("D",), "draw the measurement of the marked question", Group.DRAWING),
     Key(
         Act.END,
-        ("Return",),
-        "end an outline or open line; else on to what is missing next",
+        ("Return", "Enter"),
+        "end an outline, open line or implant; else on to what is missing next",
         Group.DRAWING,
     ),
     Key(
@@ -131,6 +140,7 @@ KEYS = (
     Key(Act.ACCEPT, ("A",), "accept what is proposed", Group.DRAWING),
     Key(Act.REJECT, ("R",), "reject what is proposed", Group.DRAWING),
     Key(Act.SHOW, ("V",), "show the image the marked question was measured on", Group.DRAWING),
+    Key(Act.Y_VIEW, ("Y",), "show the slice proposed as the Y view", Group.DRAWING),
     Key(Act.UNDO, ("Ctrl+Z",), "take the last point or change back", Group.DRAWING),
     Key(Act.REDO, ("Ctrl+Shift+Z", "Ctrl+Y"), "do it again", Group.DRAWING),
     Key(Act.SLICE_UP, ("Up", "PgUp"), "slice before", Group.PICTURE),
@@ -150,7 +160,12 @@ KEYS = (
     Key(Act.ZOOM_OUT, ("Ctrl+-",), "zoom out", Group.PICTURE),
     Key(Act.FIT, ("Z",), "fit the images into their panes", Group.PICTURE),
     Key(Act.HIDE, ("X",), "hide or show what is drawn", Group.PICTURE),
-    Key(Act.SIGN, ("Ctrl+Return",), "go to the pass phrase; Enter there signs", Group.CASE),
+    Key(
+        Act.SIGN,
+        ("Ctrl+Return", "Ctrl+Enter"),
+        "go to the pass phrase; Enter there signs",
+        Group.CASE,
+    ),
     Key(Act.NEXT_CASE, ("F4",), "next case, once this one is signed", Group.CASE),
     Key(Act.LIGHT, ("F8",), "light or dark window", Group.CASE),
     Key(Act.HELP, ("F1", "H"), "this page", Group.CASE),
@@ -162,6 +177,4 @@ BY_STROKE = {stroke: key.act for key in KEYS for stroke in key.strokes}
 
 def tip(act: Act, words: str = "") -> str:
     """Return the tooltip of a control: what it does and its key."""
-    key = BY_ACT[act]
-    said = words or key.words
-    return f"{said[:1].upper()}{said[1:]} ({key.shown})"
+    return BY_ACT[act].tip(words)

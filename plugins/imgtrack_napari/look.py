@@ -87,8 +87,10 @@ LIGHT = Look(
 )
 
 DRAWN, PROPOSED, IN_HAND, CROSSING = "#f3c655", "#6fc9f2", "#ffffff", "#8fb7a8"
-"""Colours of what is drawn on images: the reader's, the program's, the one in hand, and where the
-other planes cross. Lines have a dark seam, so that they show on bright tissue too."""
+BESIDE = "#d9b8ff"
+"""Colours of what is drawn on images: the reader's, the program's, the one in hand, where the other
+planes cross, and what first readings drew. Lines have a dark seam, so that they show on bright
+tissue too."""
 
 SEAM = "#101214"
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from imgtrack.domain.form import Landmarks, Measured, Origin, Ratio
+from imgtrack.domain.form import FatFraction, Landmarks, Measured, Origin, Ratio
+from imgtrack_napari.dixon import fat_value
 from imgtrack_napari.measuring import Placed, landmark_value, line_value
-from imgtrack_napari.values import part_of, ratio_part, with_ratio
+from imgtrack_napari.values import drawn_points, part_of, placed_of, ratio_part, with_ratio
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -49,8 +50,16 @@ def moved(
         points = _replaced(drawn, handle, placed, session)
         part = ratio_part(session, part_of(asks, handle.part), points, _origin(drawn))
         return with_ratio(asks, {**answer, handle.part: part})
+    if isinstance(asks, FatFraction):
+        points = [Placed(tuple(point), placed.image) for point in answer["points"]]
+        points[handle.number] = placed
+        return fat_value(session, points, _origin(answer))
     implants = [
-        {**each, "points": [list(placed.point)], "origin": _origin(each).value}
+        {
+            **each,
+            **drawn_points(_replaced(each, handle, placed, session)),
+            "origin": _origin(each).value,
+        }
         if each["label"] == handle.part
         else each
         for each in answer["implants"]
@@ -61,10 +70,7 @@ def moved(
 def _replaced(
     drawn: Mapping[str, Any], handle: Handle, placed: Placed, session: Session
 ) -> list[Placed]:
-    aliases = [image["uid"] for image in drawn["images"]]
-    points = [
-        Placed(tuple(point), session.images.holding(point, aliases)) for point in drawn["points"]
-    ]
+    points = placed_of(session, drawn)
     points[handle.number] = placed
     return points
 

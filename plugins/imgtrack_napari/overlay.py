@@ -13,7 +13,7 @@ from imgtrack.measure.lengths import length_of
 from imgtrack_napari import painting
 from imgtrack_napari.conversion import crossing_line, letters, lies_on, to_pane
 from imgtrack_napari.figures import Shape, marked_gaps
-from imgtrack_napari.look import CROSSING, DRAWN, IN_HAND, PROPOSED
+from imgtrack_napari.look import BESIDE, CROSSING, DRAWN, IN_HAND, PROPOSED
 
 if TYPE_CHECKING:
     from qtpy.QtGui import QPainter
@@ -25,6 +25,12 @@ if TYPE_CHECKING:
 
 EDGE = 8.0
 """Pixels between words and the edge of the pane."""
+
+BAR = 24.0
+"""Pixels at the right edge that the bar of slices and its mark take."""
+
+TOP, LINE = 20.0, 18.0
+"""Where the first line of words stands, and pixels from line to line."""
 
 JOINT = " · "
 """Between words on one line."""
@@ -42,7 +48,10 @@ def paint(painter: QPainter, pane: PaneView, hover: Placed | None) -> None:
         _crossings(painter, pane, image)
         _cursor(painter, pane, image)
         if pane.shows_drawing:
-            labels = painting.Labels(painter)
+            kept = [_letter_box(painter, *each) for each in _letter_places(painter, pane, image)]
+            labels = painting.Labels(painter, pane.width() - BAR, kept)
+            for figure in pane.figures_beside:
+                _figure_beside(labels, pane, image, figure)
             for figure in pane.figures:
                 _figure(labels, pane, image, figure, hover)
         _tool(painter, pane, image, hover)
@@ -106,6 +115,23 @@ def _figure(
     labels.add(QPointF(place.x() + 9, place.y() - 7), words, colour)
 
 
+def _figure_beside(
+    labels: painting.Labels, pane: PaneView, image: ShownImage, figure: Figure
+) -> None:
+    """Paint what a first reading drew: dotted, with its letter."""
+    if image.alias not in figure.images or not figure.points:
+        return
+    shown = [_at(pane, image, point) for point in figure.points]
+    is_outline = figure.shape is Shape.OUTLINE
+    if figure.shape is not Shape.POINTS:
+        dotted = painting.DOTTED
+        painting.line(labels.painter, shown, BESIDE, style=dotted, closed=is_outline)
+    for place in () if is_outline else shown:
+        painting.tilted(labels.painter, place, BESIDE)
+    place = max(shown, key=lambda each: each.x())
+    labels.add(QPointF(place.x() + 9, place.y() - 7), f"{figure.of}: {figure.words}", BESIDE)
+
+
 def _tool(painter: QPainter, pane: PaneView, image: ShownImage, hover: Placed | None) -> None:
     """Paint the measurement in hand, with the piece to the pointer and its millimetres."""
     tool = pane.session.hand.tool
@@ -120,11 +146,10 @@ def _tool(painter: QPainter, pane: PaneView, image: ShownImage, hover: Placed | 
     painting.line(painter, shown, IN_HAND, closed=False)
     if here is not None:
         place = _at(pane, image, here.point)
-        words = tool.asks.removeprefix("click: ")
-        painting.text(painter, QPointF(place.x() + 14, place.y() + 20), words, IN_HAND)
-        painting.text(
-            painter, QPointF(place.x() + 14, place.y() + 38), _live(leg, tool.leg.fewest), IN_HAND
-        )
+        refusal = pane.session.hand.refusal(here)
+        asks = refusal or tool.asks.removeprefix("click: ")
+        live = "" if refusal else _live(leg, tool.leg.fewest)
+        painting.by_pointer(painter, place, (asks, live), IN_HAND, room=pane.width() - BAR)
 
 
 def _live(leg: list[Placed], fewest: int) -> str:
@@ -133,15 +158,15 @@ def _live(leg: list[Placed], fewest: int) -> str:
     if len(points) < 2 or len(set(points)) < 2:
         return ""
     if fewest > 2:
-        return "" if len(points) < 4 or len(points[0]) < 3 else f"{_area(points):.0f} mm²"
+        return "" if len(points) < 4 or len(points[0]) < 3 else _area(points)
     return f"{length_of(points).path_mm:.1f} mm"
 
 
-def _area(points: list[tuple[float, ...]]) -> float:
+def _area(points: list[tuple[float, ...]]) -> str:
     try:
-        return area_of(points).mm2
-    except InvalidInput:  # crosses itself on the way
-        return 0.0
+        return f"{area_of(points).mm2:.0f} mm²"
+    except InvalidInput as error:
+        return error.faults[0].what
 
 
 def _gap_mark(painter: QPainter, pane: PaneView, image: ShownImage) -> None:
@@ -171,28 +196,43 @@ def _gap_mark(painter: QPainter, pane: PaneView, image: ShownImage) -> None:
     if image.alias in marked:
         words = "gap on this slice"
         x = pane.width() - painting.width_of(painter, words) - 30
-        painting.text(painter, QPointF(x, 40), words, DRAWN)
+        is_free = x > pane.width() / 2 + BAR  # beside the letter at the top, else below it
+        y = _below_words(painter, pane) + (0 if is_free else LINE)
+        painting.text(painter, QPointF(x, y), words, DRAWN)
+
+
+def _letter_places(
+    painter: QPainter, pane: PaneView, image: ShownImage
+) -> list[tuple[str, QPointF]]:
+    """Return the letters at the four edges with where they begin; nothing without geometry."""
+    found = letters(image.plane)
+    if not found:
+        return []
+    width, height = pane.width(), pane.height()
+    right = width - 34 - painting.width_of(painter, found["right"])
+    return [
+        (found["left"], QPointF(EDGE, height / 2)),
+        (found["right"], QPointF(right, height / 2)),
+        (found["top"], QPointF(width / 2, _below_words(painter, pane))),
+        (found["bottom"], QPointF(width / 2, height - EDGE)),
+    ]
+
+
+def _letter_box(painter: QPainter, words: str, place: QPointF) -> QRectF:
+    height = painter.fontMetrics().height()
+    return QRectF(place.x(), place.y() - height, painting.width_of(painter, words) + EDGE, height)
 
 
 def _letters(painter: QPainter, pane: PaneView, image: ShownImage) -> None:
-    found = letters(image.plane)
-    if not found:
-        return
-    width, height = pane.width(), pane.height()
-    places = {
-        "left": QPointF(EDGE, height / 2),
-        "right": QPointF(width - 34 - painting.width_of(painter, found["right"]), height / 2),
-        "top": QPointF(width / 2, 56),
-        "bottom": QPointF(width / 2, height - EDGE),
-    }
+    placed = _letter_places(painter, pane, image)
     words = painter.font()
     letter = QFont(words)
     letter.setStyleHint(QFont.StyleHint.TypeWriter)  # whose capital I is no bare stroke
     letter.setFamilies(["DejaVu Sans Mono", "Menlo", "Consolas", "monospace"])
     letter.setBold(True)
     painter.setFont(letter)
-    for edge, place in places.items():
-        painting.text(painter, place, found[edge], IN_HAND)
+    for found, place in placed:
+        painting.text(painter, place, found, IN_HAND)
     painter.setFont(words)
 
 
@@ -209,13 +249,22 @@ def _bar(painter: QPainter, pane: PaneView) -> None:
 
 
 def _words(painter: QPainter, pane: PaneView) -> None:
+    for number, words in enumerate(_lines(painter, pane)):
+        painting.text(painter, QPointF(EDGE, TOP + LINE * number), words, IN_HAND)
+
+
+def _below_words(painter: QPainter, pane: PaneView) -> float:
+    """Return where the next line below the words at the top stands."""
+    return TOP + LINE * len(_lines(painter, pane))
+
+
+def _lines(painter: QPainter, pane: PaneView) -> list[str]:
+    """Return the words at the top: what is shown, then which slice."""
     shown = pane.session.viewing.panes[pane.plane]
     more = f"{shown.choice + 1} of {len(shown.choices)} series" if len(shown.choices) > 1 else ""
     room = pane.width() - 3 * EDGE
     lines = [*_broken(painter, [*shown.words.split(JOINT)], room)]
-    lines += _broken(painter, [*shown.slice_words.split(JOINT), more], room)
-    for number, words in enumerate(lines):
-        painting.text(painter, QPointF(EDGE, 20 + 18 * number), words, IN_HAND)
+    return lines + _broken(painter, [*shown.slice_words.split(JOINT), more], room)
 
 
 def _broken(painter: QPainter, words: list[str], room: float) -> list[str]:

@@ -34,8 +34,11 @@ TEXT_SEAM = 3.0
 WRITTEN = 400
 """How many words are kept as pictures."""
 
-SOLID, DASHED = Qt.PenStyle.SolidLine, Qt.PenStyle.DashLine
+SOLID, DASHED, DOTTED = Qt.PenStyle.SolidLine, Qt.PenStyle.DashLine, Qt.PenStyle.DotLine
 POINT = 5.0
+POINTER = 14.0
+"""Pixels between the pointer and words beside it."""
+
 GROUND_ALPHA = 150
 """How dark the ground behind the words of a figure is, of 255: tissue still shows through."""
 
@@ -70,11 +73,19 @@ def square(painter: QPainter, at: QPointF, colour: str) -> None:
     _shape(painter, colour, filled=False, draw=lambda: painter.drawRect(box))
 
 
-def cross(painter: QPainter, at: QPointF, colour: str, *, size: float = 9.0) -> None:
+def tilted(painter: QPainter, at: QPointF, colour: str) -> None:
+    """Paint a square on its corner: drawn by a first reader."""
+    steps = ((POINT, 0), (0, POINT), (-POINT, 0), (0, -POINT))
+    line(painter, [at + QPointF(x, y) for x, y in steps], colour, closed=True)
+
+
+def cross(
+    painter: QPainter, at: QPointF, colour: str, *, size: float = 9.0, width: float = 1.2
+) -> None:
     """Paint a cross with an open middle, so that what it marks stays seen."""
     for x, y in ((1, 0), (-1, 0), (0, 1), (0, -1)):
         begin = QPointF(at.x() + 3 * x, at.y() + 3 * y)
-        line(painter, [begin, QPointF(at.x() + size * x, at.y() + size * y)], colour, width=1.2)
+        line(painter, [begin, QPointF(at.x() + size * x, at.y() + size * y)], colour, width=width)
 
 
 def _shape(painter: QPainter, colour: str, *, filled: bool, draw: object) -> None:
@@ -123,16 +134,21 @@ class Labels:
     ----------
     painter
         Paints them.
+    room
+        Where words must end, in pixels from the left.
+    taken
+        What they may not cover.
     """
 
-    def __init__(self, painter: QPainter) -> None:
-        self.painter = painter
-        self._taken: list[QRectF] = []
+    def __init__(self, painter: QPainter, room: float, taken: Sequence[QRectF] = ()) -> None:
+        self.painter, self._room = painter, room
+        self._taken = list(taken)
 
     def add(self, at: QPointF, words: str, colour: str) -> None:
         """Paint words with their baseline beginning at a point, or below it."""
         height = float(self.painter.fontMetrics().height())
-        box = QRectF(at.x(), at.y() - height, width_of(self.painter, words), height)
+        width = width_of(self.painter, words)
+        box = QRectF(min(at.x(), self._room - width), at.y() - height, width, height)
         while any(box.intersects(other) for other in self._taken):
             box.translate(0, height / 2)
         self._taken.append(box)
@@ -140,6 +156,25 @@ class Labels:
         ground.setAlpha(GROUND_ALPHA)
         self.painter.fillRect(box.adjusted(-3, 1, 3, 4), ground)
         text(self.painter, box.bottomLeft(), words, colour)
+
+
+def by_pointer(
+    painter: QPainter, at: QPointF, words: Sequence[str], colour: str, *, room: float
+) -> None:
+    """Paint lines of words below the pointer, to its right or, where they end there, to its left.
+
+    Parameters
+    ----------
+    painter, at, words, colour
+        Paints; where the pointer is; one string for each line; in this colour.
+    room
+        Where words must end, in pixels from the left.
+    """
+    width = max((width_of(painter, each) for each in words), default=0.0)
+    is_left = at.x() + POINTER + width > room
+    x = max(at.x() - POINTER - width, 0.0) if is_left else at.x() + POINTER
+    for number, each in enumerate(words):
+        text(painter, QPointF(x, at.y() + 20 + 18 * number), each, colour)
 
 
 def width_of(painter: QPainter, words: str) -> float:

@@ -1,42 +1,26 @@
-"""One pane: an image with everything painted over it, and the mouse."""
+"""One pane: an image under the sheet that everything is painted on."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from qtpy.QtCore import QPointF, Qt
-from qtpy.QtGui import QPainter
 from qtpy.QtWidgets import QVBoxLayout, QWidget
 
 from imgtrack.domain.errors import ImgtrackError
 from imgtrack_napari.canvas import Canvas
-from imgtrack_napari.conversion import placed_at
-from imgtrack_napari.events import Event
-from imgtrack_napari.figures import figures_of, handle_near
+from imgtrack_napari.figures import figures_of
 from imgtrack_napari.grey import Window, window_of
-from imgtrack_napari.overlay import paint
+from imgtrack_napari.sheet import Sheet
 
 if TYPE_CHECKING:
-    from qtpy.QtGui import QMouseEvent, QPaintEvent, QResizeEvent, QWheelEvent
+    from qtpy.QtCore import QPointF
+    from qtpy.QtGui import QResizeEvent
 
     from imgtrack.desk.cases.images import ShownImage
     from imgtrack.domain.protocol import Plane
-    from imgtrack_napari.figures import Figure, Handle
+    from imgtrack_napari.figures import Figure
     from imgtrack_napari.grey import GreyMemory
-    from imgtrack_napari.measuring import Placed
     from imgtrack_napari.session import Session
-
-REACH_PX = 9.0
-"""How near to a point the pointer must be to take hold of it."""
-
-ZOOM_STEP = 1.2
-GREY_PER_PX = 1 / 400
-"""Share of the data's span that dragging by one screen pixel changes the grey window."""
-
-TIP = (
-    "Click: the other panes follow. Wheel: slices. Ctrl and wheel: zoom. "
-    "Drag right: grey window. Drag middle: move. Drag a point to move it."
-)
 
 
 class PaneView(QWidget):
@@ -164,119 +148,16 @@ class PaneView(QWidget):
         drawn = figures_of(form, self.session.answers)
         return (*proposed, *(each for each in drawn if each.question not in names))
 
+    @property
+    def figures_beside(self) -> tuple[Figure, ...]:
+        """What first readings drew, where they stand beside this case; only to be looked at."""
+        form = self.session.form
+        return tuple(
+            figure
+            for each in self.session.beside
+            for figure in (figures_of(form, each.answers, of=each.label) if form else ())
+        )
+
     def close_canvas(self) -> None:
         """Let the canvas go."""
         self.canvas.close()
-
-
-class Sheet(QWidget):
-    """The transparent sheet over an image: paints, and takes the mouse."""
-
-    def __init__(self, pane: PaneView) -> None:
-        super().__init__(pane)
-        self._pane = pane
-        self.hover: Placed | None = None
-        self._held: Handle | None = None
-        self._last: QPointF | None = None
-        self.setMouseTracking(True)
-        self.setCursor(Qt.CursorShape.CrossCursor)
-        self.setAccessibleName(f"{pane.plane.value} images. {TIP}")
-
-    def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: N802 - Qt's name
-        """Paint everything over the image."""
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        paint(painter, self._pane, self.hover)
-        painter.end()
-
-    def placed(self, at: QPointF) -> Placed | None:
-        """Return the point of the image under the pointer; ``None`` beside it."""
-        image = self._pane.image
-        return None if image is None else placed_at(image, self._pane.canvas.pane_point(at))
-
-    def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802 - Qt's name
-        """Begin what the button does."""
-        session, at = self._pane.session, event.position()
-        self._last = at
-        if session.viewing.active is not self._pane.plane:
-            session.viewing.active = self._pane.plane
-            session.tell(Event.VIEW)
-        placed = self.placed(at)
-        if event.button() != Qt.MouseButton.LeftButton or placed is None:
-            return
-        if session.hand.tool is not None:
-            session.hand.click(placed)
-            return
-        self._held = self._handle_at(placed)
-        if self._held is None:
-            self._look_at(placed)
-
-    def mouseMoveEvent(self, event: QMouseEvent) -> None:  # noqa: N802 - Qt's name
-        """Go on with what the pressed button does."""
-        at, buttons = event.position(), event.buttons()
-        step = at - self._last if self._last is not None else QPointF()
-        self.hover = self.placed(at)
-        if buttons & Qt.MouseButton.RightButton:
-            self._pane.change_grey(
-                brighter=-step.y() * GREY_PER_PX, wider=1 + step.x() * 2 * GREY_PER_PX
-            )
-        elif buttons & Qt.MouseButton.MiddleButton:
-            self._pane.canvas.pan(step)
-        elif buttons & Qt.MouseButton.LeftButton and self.hover is not None:
-            self._drag(self.hover)
-        self._last = at
-        self.update()
-
-    def mouseReleaseEvent(self, event: QMouseEvent) -> None:  # noqa: N802 - Qt's name
-        """Put a point down where it was dragged to."""
-        placed = self.placed(event.position())
-        is_left = event.button() == Qt.MouseButton.LeftButton
-        if self._held is not None and placed is not None and is_left:
-            self._pane.session.hand.move(self._held, placed)
-        self._held = None
-        self.update()
-
-    def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:  # noqa: N802 - Qt's name
-        """End an outline; the second click of the pair adds no point."""
-        if event.button() == Qt.MouseButton.LeftButton and not self._pane.session.hand.end():
-            self.mousePressEvent(event)
-
-    def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802 - Qt's name
-        """Go through the slices; with Ctrl, zoom."""
-        turns = event.angleDelta().y() / 120
-        if event.modifiers() & Qt.KeyboardModifier.ControlModifier:
-            self._pane.zoom_by(ZOOM_STEP**turns, event.position())
-        elif turns:
-            session = self._pane.session
-            session.viewing.active = self._pane.plane
-            session.viewing.scroll(self._pane.plane, -round(turns) or (-1 if turns > 0 else 1))
-            session.tell(Event.VIEW)
-        event.accept()
-
-    def leaveEvent(self, _event: object) -> None:  # noqa: N802 - Qt's name
-        """Forget where the pointer was."""
-        self.hover = None
-        self.update()
-
-    @property
-    def held(self) -> Handle | None:
-        """The point being dragged."""
-        return self._held
-
-    def _handle_at(self, placed: Placed) -> Handle | None:
-        reach = REACH_PX / self._pane.canvas.zoom
-        if not self._pane.shows_drawing:
-            return None
-        return handle_near(self._pane.figures, placed.image, placed.point, reach)
-
-    def _drag(self, placed: Placed) -> None:
-        session = self._pane.session
-        if self._held is None and session.hand.tool is None:
-            self._look_at(placed)
-
-    def _look_at(self, placed: Placed) -> None:
-        session, image = self._pane.session, self._pane.image
-        if image is None or image.plane is None:
-            return
-        session.viewing.look_at(placed.point, but=self._pane.plane)
-        session.tell(Event.VIEW)

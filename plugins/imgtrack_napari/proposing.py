@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from imgtrack.desk.cases.images import ShownSeries
-    from imgtrack.measure.suggest.gap import GapProposal, Line
+    from imgtrack.measure.suggest.gap import GapProposal
+    from imgtrack.measure.suggest.lines import Line
     from imgtrack_napari.figures import Handle
     from imgtrack_napari.session import Session
 
@@ -43,6 +44,10 @@ class Proposal:
 
     answers: Mapping[str, Any]
     words: str
+
+    def taken(self, session: Session) -> Mapping[str, Any]:  # noqa: ARG002 - others look there
+        """Return the answers that accepting it gives."""
+        return self.answers
 
     def moved(self, session: Session, handle: Handle, placed: Placed) -> Proposal:
         """Return the proposal with one point moved by the reader."""
@@ -71,10 +76,17 @@ def propose_gap(session: Session, point: tuple[float, float, float]) -> Proposal
     )
     answers = _answers(session, found, coronal, sagittal)
     if not answers:
-        seen = "metal hides the cuff" if found.is_hidden else "no gap is found"
+        seen = "metal hides the cuff" if found.hidden else "no gap is found"
         raise Refused(Fault(f"{seen} where you clicked", next_step="draw it"))
-    hidden = " Metal hides an end of the gap: no lines." if found.is_hidden else ""
-    return Proposal(answers, f"Proposed: accept, move its points, or reject it.{hidden}")
+    return Proposal(answers, f"Proposed: accept, move its points, or reject it.{_withheld(found)}")
+
+
+def _withheld(found: GapProposal) -> str:
+    """Return a warning of metal, and which lines it withholds; nothing when it withholds none."""
+    if not found.hidden:
+        return ""
+    hidden = " and ".join(found.hidden)
+    return f" Metal is near: what is bright may be no fluid. It may hide {hidden}: no line for it."
 
 
 def _series(session: Session, plane: Plane) -> ShownSeries:

@@ -14,19 +14,21 @@ from imgtrack_napari.case_images import CaseImages
 from imgtrack_napari.events import Event
 from imgtrack_napari.hand import Hand
 from imgtrack_napari.history import History
+from imgtrack_napari.proposed import ProposalRecord
 from imgtrack_napari.standing import Standing, standing_of
+from imgtrack_napari.two_scans import TwoScans
 from imgtrack_napari.viewing import Viewing
+from imgtrack_napari.y_views import YViews
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from imgtrack.desk.cases.booth import Booth
+    from imgtrack.desk.cases.next_case import PassedOver
     from imgtrack.desk.cases.screen import BlindCase
+    from imgtrack.desk.readings.settle import AnswerSet
     from imgtrack.desk.readings.signing import Signed
     from imgtrack.domain.form import Form, Question
-
-
-Y_VIEW = "Scroll the sagittal pane to the Y view; the program does not propose it."
 
 
 class Session:
@@ -47,12 +49,24 @@ class Session:
         What the panes show.
     hand
         Drawing: the tool in hand, proposals, gap marks; see :class:`imgtrack_napari.hand.Hand`.
+    moves
+        How far implants moved since an earlier scan; see
+        :class:`imgtrack_napari.two_scans.TwoScans`.
+    y_views
+        The Y view proposed; see :class:`imgtrack_napari.y_views.YViews`.
     step
         The step the reader is at.
     message
         Words for the reader about what just happened.
     signed
         The reading signed last, until the next case opens.
+    passed
+        Cases passed over before this one because their images cannot be read, and why.
+    beside
+        First readings, by letter and without names, where this case settles them and the protocol
+        shows them.
+    proposed
+        What the program proposed in this case; kept with the draft and signed with the reading.
     """
 
     def __init__(self, booth: Booth) -> None:
@@ -60,10 +74,15 @@ class Session:
         self._listeners: dict[Event, list[Callable[[], None]]] = {event: [] for event in Event}
         self._images: CaseImages | None = None
         self._history = History({})
+        self.proposed = ProposalRecord({})
+        self.passed: tuple[PassedOver, ...] = ()
+        self.beside: tuple[AnswerSet, ...] = ()
         self.case: BlindCase | None = None
         self.standing = Standing()
         self.viewing = Viewing(())
         self.hand = Hand(self)
+        self.moves = TwoScans(self)
+        self.y_views = YViews(self)
         self.step = Step.ADEQUACY
         self.message = ""
         self.signed: Signed | None = None
@@ -120,9 +139,11 @@ class Session:
     def _sit_down(self, case: BlindCase | None) -> str:
         """Take a case up, or none; return words for the reader."""
         self.case, self.signed, self.step = case, None, Step.ADEQUACY
+        self.passed, self.beside = self._booth.passed, self._booth.beside
         if case is None:
             return "Nothing on your list can be read now."
         self._history = History(case.answers)
+        self.proposed = ProposalRecord(case.proposals)
         self._images = CaseImages(case)
         self.viewing = Viewing(case.series)
         self._look_again()
@@ -132,7 +153,11 @@ class Session:
             left_out = self._booth.left_out
             tail = f" Files that could not be used: {left_out}." if left_out else ""
             return f"Measuring only: nothing is recorded. F4 opens the next study.{tail}"
-        return f"{case.code} is open."
+        shown = " and ".join(each.label for each in self.beside)
+        tail = f" First readings {shown} stand beside your answers." if shown else ""
+        if self._booth.is_pick:
+            tail = f" Look here; pick {shown} with imgtrack settle: the protocol asks for a pick."
+        return f"{case.code} is open.{tail}"
 
     def close_case(self) -> None:
         """Leave the case; its draft stays and opens again next time."""
@@ -140,12 +165,15 @@ class Session:
             self.case.close()
         self.case, self.signed = None, None
         self.hand.drop()
+        self.y_views.forget()
         self._images = None
-        self._history = History({})
-        self.viewing, self.standing = Viewing(()), Standing()
+        self._history, self.proposed = History({}), ProposalRecord({})
+        self.viewing, self.standing, self.beside = Viewing(()), Standing(), ()
 
     def close(self) -> None:
         """Leave the booth."""
+        self.moves.stop()
+        self.y_views.stop()
         self.close_case()
         self._booth.close()
 
@@ -161,6 +189,7 @@ class Session:
         """Sign what was answered; return whether it was signed, and say why not."""
         if self.case is None or self.signed is not None:
             return False
+        self.hand.end_optional()
         try:
             self.signed = self._booth.sign(self.case, pass_phrase)
         except ImgtrackError as error:
@@ -207,10 +236,12 @@ class Session:
         answer = self.answers.get(name) or {}
         return {} if "not_assessable" in answer else dict(answer)
 
-    def put(self, changes: Mapping[str, Any]) -> None:
-        """Give several answers as one change; ``None`` takes an answer away."""
-        if self.may_change and self._history.put(changes):
+    def put(self, changes: Mapping[str, Any]) -> bool:
+        """Give several answers as one change, ``None`` taking one away; return whether any did."""
+        is_change = self.may_change and self._history.put(changes)
+        if is_change:
             self._saved()
+        return is_change
 
     def choose(self, name: str, value: str | float) -> None:
         """Choose an option, level or number; the same one again takes it away."""
@@ -246,13 +277,25 @@ class Session:
         """Take the last point of the tool in hand back, else the last change of an answer."""
         if self.hand.tool is not None and self.hand.tool.take_back():
             self.tell(Event.TOOL)
-        elif self.signed is None and self._history.undo():
-            self._saved()
+        elif self.signed is None:
+            self._step_back("Taken back", self._history.undo)
 
     def redo(self) -> None:
         """Give the answer again that was taken back last."""
-        if self.signed is None and self._history.redo():
-            self._saved()
+        if self.signed is None:
+            self._step_back("Given again", self._history.redo)
+
+    def _step_back(self, words: str, step: Callable[[], bool]) -> None:
+        """Go along the history, and say whose answers changed: they may be out of sight."""
+        before = self.answers
+        if not step():
+            return
+        changed = before.keys() ^ self.answers.keys()
+        changed |= {name for name in before if before[name] != self.answers.get(name)}
+        asked = self.form.questions if self.form else ()
+        titles = [each.title for each in asked if each.name in changed]
+        if self._saved():
+            self.say(f"{words}: {', '.join(titles)}.")
 
     # ---------------------------------------------------------------- steps
 
@@ -263,29 +306,37 @@ class Session:
         return tuple(step for step in Step if step in asked)
 
     def go_to(self, step: Step) -> None:
-        """Go to a step; the muscle step brings up the series muscles are judged on."""
+        """Go to a step; for muscles, bring up the series they are judged on and the Y view."""
         if step is self.step:
             return
         muscle = step is Step.MUSCLE
         if muscle is not (self.step is Step.MUSCLE):
             self.viewing.hang_for(muscle=muscle)
             self.tell(Event.VIEW)
-        if muscle and self.may_change:
-            self.say(Y_VIEW)
         self.step = step
+        if muscle and self.may_change:
+            self.y_views.begin()
         self.tell(Event.STEP)
 
-    def _saved(self) -> None:
-        """Save the draft, look where the reading stands, and tell everyone."""
+    def keep(self) -> bool:
+        """Save the draft as it is now, with what was proposed; return whether it was saved."""
         if self.case is None:
-            return
+            return False
         try:
-            self._booth.save(self.case, self.answers)
+            self._booth.save(self.case, self.answers, self.proposed.now)
             self.message = "saved" if self.reader else "measured; nothing is recorded"
         except ImgtrackError as error:
             self.message = "Not saved: " + "; ".join(map(str, error.faults))
+            return False
+        return True
+
+    def _saved(self) -> bool:
+        """Save the draft, look where the reading stands, tell everyone; return whether it was."""
+        is_saved = self.keep()
         self._look_again()
+        self.hand.put_down_unasked()
         self.tell(Event.ANSWERS, Event.MESSAGE)
+        return is_saved
 
     def _look_again(self) -> None:
         if self.case is not None:

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-from matplotlib.path import Path as Outline
-
 from imgtrack.domain.errors import Fault, InvalidInput
+from imgtrack.measure.regions import inside
 from imgtrack.measure.signal import region_signal
 
 if TYPE_CHECKING:
@@ -30,18 +28,14 @@ def outlined_signal(session: Session, points: Sequence[Placed]) -> dict[str, Any
     Raises
     ------
     InvalidInput
-        When it holds fewer than two pixels.
+        When it holds fewer than two pixels, or the image has no geometry.
     """
     alias = points[0].image
     image, values = session.images.image(alias), session.images.image_pixels(alias)
     if image.plane is None:
-        spacing = np.array(image.spacing or (1.0, 1.0))
-        corners = np.array([point.point for point in points])[:, ::-1] / spacing
-    else:
-        corners = image.plane.to_pixels([point.point for point in points])
-    grid = np.indices(values.shape).reshape(2, -1).T
-    inside = Outline(corners).contains_points(grid).reshape(values.shape)
-    if inside.sum() < 2:
+        raise InvalidInput(Fault("this image does not say where it lies"))
+    held = inside(image.plane, [point.point for point in points])
+    if held.sum() < 2:
         raise InvalidInput(Fault("the outline holds fewer than two pixels"))
-    found = region_signal(values, inside)
+    found = region_signal(values, held)
     return {"mean": found.mean, "sd": found.sd, "voxels": found.voxels}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from imgtrack.domain.errors import Fault
-    from imgtrack.domain.form import Asking, DerivedGrade, Form
+    from imgtrack.domain.form import Asking, DerivedGrade, Form, Question
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,4 +112,26 @@ def _missing(form: Form, name: str, fault: Fault) -> Missing:
     question = form.question(name)
     if question is None:
         return Missing("", Step.GRADE, fault.what)
-    return Missing(name, question.step, f"{question.title}: {fault.what}")
+    return Missing(name, question.step, f"{question.title}: {_said(form, question, fault)}")
+
+
+MISSING_KEY = re.compile(r"'([^']+)' is (?:missing|empty)")
+KEYS = {
+    "fossa_roof": "roof of the fossa not said",
+    "reference_tissue": "tissue of the reference not said",
+    "grades": "no grade yet",
+    **dict.fromkeys(("migration", "mm", "residual_mm"), "movement not given"),
+}
+"""What is still to be done where a part of an answer is missing, by its key."""
+
+
+def _said(form: Form, question: Question, fault: Fault) -> str:
+    """Return a fault as the form names things, with the implant it is about."""
+    found = MISSING_KEY.fullmatch(fault.what)
+    if found is None:
+        return fault.what
+    key = found.group(1)
+    known = {**dict.fromkeys((scale.id for scale in form.scales), "no grade yet"), **KEYS}
+    words = known.get(key, f"{key} not drawn yet")
+    about = fault.where.removeprefix(question.title).strip(", ").partition(",")[0]
+    return f"{about}, {words}" if about.startswith("implant") else words

@@ -4,15 +4,23 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from imgtrack.domain.form import Implants, Landmarks, Measured, Origin, Part, Ratio
-from imgtrack_napari.measuring import landmark_value, line_value, part_value
+from imgtrack.domain.form import (
+    FatFraction,
+    Implants,
+    Landmarks,
+    Measured,
+    Origin,
+    Part,
+    Ratio,
+)
+from imgtrack_napari.dixon import fat_value
+from imgtrack_napari.measuring import Placed, landmark_value, line_value, part_value
 from imgtrack_napari.signal import outlined_signal
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from imgtrack_napari.drawing import Tool
-    from imgtrack_napari.measuring import Placed
     from imgtrack_napari.session import Session
 
 
@@ -34,7 +42,11 @@ def drawn_value(session: Session, tool: Tool, origin: Origin) -> dict[str, Any]:
         part = part_of(asks, tool.part)
         value = ratio_part(session, part, tool.points, origin)
         return with_ratio(asks, {**before, part.name: value})
+    if isinstance(asks, FatFraction):
+        return fat_value(session, tool.points, origin)
     if isinstance(asks, Implants):
+        if tool.part:
+            return _with_tip(session, before, tool.part, tool.points[0])
         return _with_implant(asks, before, tool.points, origin)
     msg = f"nothing is drawn for {tool.question!r}"
     raise LookupError(msg)
@@ -61,6 +73,36 @@ def with_ratio(asks: Ratio, answer: Mapping[str, Any]) -> dict[str, Any]:
     return {"value": top / bottom, **found} if top is not None and bottom else found
 
 
+def drawn_points(placed: Sequence[Placed]) -> dict[str, Any]:
+    """Return points and the images they lie on, as answers hold them."""
+    aliases = dict.fromkeys(each.image for each in placed)
+    return {
+        "points": [list(each.point) for each in placed],
+        "images": [{"uid": alias, "frame": 1} for alias in aliases],
+    }
+
+
+def placed_of(session: Session, drawn: Mapping[str, Any]) -> list[Placed]:
+    """Return the points of something drawn, each with the image it lies on."""
+    aliases = [image["uid"] for image in drawn["images"]]
+    return [
+        Placed(tuple(point), session.images.holding(point, aliases)) for point in drawn["points"]
+    ]
+
+
+def _with_tip(
+    session: Session, before: Mapping[str, Any], label: str, tip: Placed
+) -> dict[str, Any]:
+    """Return the implants with the tip of one set, in the place of the one it had."""
+    implants = [
+        {**each, **drawn_points([placed_of(session, each)[0], tip])}
+        if each["label"] == label
+        else each
+        for each in before.get("implants", ())
+    ]
+    return {"implants": implants}
+
+
 def _with_implant(
     asks: Implants, before: Mapping[str, Any], points: list[Placed], origin: Origin
 ) -> dict[str, Any]:
@@ -69,8 +111,7 @@ def _with_implant(
     label = next(str(number) for number in range(1, 100) if str(number) not in taken)
     new: dict[str, Any] = {
         "label": label,
-        "points": [list(each.point) for each in points],
-        "images": [{"uid": alias, "frame": 1} for alias in {each.image for each in points}],
+        **drawn_points(points),
         "origin": origin.value,
         "seat": asks.seats[0],
     }

@@ -161,6 +161,10 @@ class Viewing:
         self._show(pane, (pane.choice + step) % len(pane.choices))
         return True
 
+    def show_choice(self, plane: Plane, choice: int) -> None:
+        """Show one of the series of a pane, by its place among them, where the pane is now."""
+        self._show(self.panes[plane], choice)
+
     def show_image(self, alias: str) -> Plane | None:
         """Bring an image of the case up; return the pane it is in."""
         for plane, pane in self.panes.items():

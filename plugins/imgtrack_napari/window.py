@@ -13,8 +13,9 @@ from imgtrack_napari.events import Event
 from imgtrack_napari.grey import GreyMemory
 from imgtrack_napari.hanging import PANES
 from imgtrack_napari.keys import BY_ACT, Act
-from imgtrack_napari.look import DARK, style_sheet
-from imgtrack_napari.pane import ZOOM_STEP, PaneView
+from imgtrack_napari.look import style_sheet
+from imgtrack_napari.pane import PaneView
+from imgtrack_napari.sheet import ZOOM_STEP
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -26,9 +27,9 @@ if TYPE_CHECKING:
 
 GREY_STEP = 0.05
 WIDER_STEP = 1.15
-SEPARATOR = f"""
-QMainWindow {{ background: {DARK.ground}; }}
-QMainWindow::separator {{ background: {DARK.edge}; width: 4px; }}
+SEPARATOR = """
+QMainWindow {{ background: {ground}; }}
+QMainWindow::separator {{ background: {edge}; width: 4px; }}
 """
 
 SPAN = (3, 2)
@@ -54,17 +55,24 @@ class ReadingWindow(QMainWindow):
         self._grid = QGridLayout()
         self._large = PANES[0]
         self._place_panes()
-        self.setStyleSheet(style_sheet(DARK) + SEPARATOR)
         self.dock = Dock(session)
+        self.dock.worn.connect(self._wear)
+        self._wear()
         self._add_dock()
         self._offs = [
             session.watch(Event.CASE, self._show_case),
             session.watch(Event.VIEW, self.refresh),
             session.watch(Event.ANSWERS, self.refresh),
-            session.watch(Event.TOOL, self.refresh),
+            session.watch(Event.TOOL, self._show_tool),
         ]
         self._take_keys()
         self._show_case()
+
+    def _wear(self) -> None:
+        """Put on the look of the dock; images keep their black ground in either."""
+        look = self.dock.look
+        frame = SEPARATOR.format(ground=look.ground, edge=look.edge)
+        self.setStyleSheet(style_sheet(look) + frame)
 
     def _place_panes(self) -> None:
         middle = QWidget()
@@ -95,8 +103,7 @@ class ReadingWindow(QMainWindow):
         Panes without a series are not shown.
         """
         self._large = plane
-        panes = self.session.viewing.panes
-        filled = [each for each in PANES if panes[each].choices] or list(PANES)
+        filled = self._filled
         large = plane if plane in filled else filled[0]
         others = [each for each in filled if each is not large]
         for each, pane in self.panes.items():
@@ -105,6 +112,12 @@ class ReadingWindow(QMainWindow):
         self._grid.addWidget(self.panes[large], 0, 0, 2, 1 if others else 2)
         for row, other in enumerate(others):
             self._grid.addWidget(self.panes[other], row, 1, 2 if len(others) == 1 else 1, 1)
+
+    @property
+    def _filled(self) -> list[Plane]:
+        """The panes that have a series, from left to right; all of them without a case."""
+        panes = self.session.viewing.panes
+        return [each for each in PANES if panes[each].choices] or list(PANES)
 
     def refresh(self) -> None:
         """Show in every pane what the session says."""
@@ -115,7 +128,15 @@ class ReadingWindow(QMainWindow):
         case = self.session.case
         self.setWindowTitle("imgtrack: reading" + (f" {case.code}" if case else ""))
         self.enlarge(self._large)
-        self.refresh()
+        self._show_drawing(shown=True)
+
+    def _show_tool(self) -> None:
+        """Show what is drawn where a line is begun or proposed, though it was hidden before."""
+        hand = self.session.hand
+        if hand.tool is not None or hand.proposal is not None:
+            self._show_drawing(shown=True)
+        else:
+            self.refresh()
 
     @property
     def _active(self) -> PaneView:
@@ -154,8 +175,8 @@ class ReadingWindow(QMainWindow):
             self.session.tell(Event.VIEW)
 
     def _step_pane(self, step: int) -> None:
-        viewing = self.session.viewing
-        viewing.active = PANES[(PANES.index(viewing.active) + step) % len(PANES)]
+        viewing, filled = self.session.viewing, self._filled
+        viewing.active = filled[(filled.index(viewing.active) + step) % len(filled)]
         self.session.tell(Event.VIEW)
 
     def _series(self, step: int) -> None:
@@ -179,8 +200,13 @@ class ReadingWindow(QMainWindow):
         self._active.grey_again()
 
     def _hide_drawing(self) -> None:
+        shown = not self._active.shows_drawing
+        self._show_drawing(shown=shown)
+        self.session.say("Drawings are shown." if shown else "Drawings are hidden; X shows them.")
+
+    def _show_drawing(self, *, shown: bool) -> None:
         for pane in self.panes.values():
-            pane.shows_drawing = not pane.shows_drawing
+            pane.shows_drawing = shown
         self.refresh()
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802 - Qt's name

@@ -69,10 +69,10 @@ def test_a_study_opens_and_images_that_are_gone_are_told(shown, tmp_path):
     QTest.keyClicks(panel.folder, str(study.folder))
     QTest.keyClicks(panel.reader, "R1")
     press(panel, "Read")
-    message = panel.window_open.session.message
-    assert "Not opened" in message
-    assert "images of this case cannot be read" in message
-    assert str(tmp_path) not in message
+    dock = panel.window_open.dock
+    assert dock.foot.message.text() == "Nothing on your list can be read now."
+    assert "an image file is missing" in dock.passed.text()
+    assert str(tmp_path) not in dock.passed.text()
 
 
 def test_an_empty_folder_cannot_be_measured(shown, tmp_path):

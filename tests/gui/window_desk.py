@@ -10,8 +10,10 @@ from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).parent.parent))  # for phantom_planes
 sys.path.insert(0, str(Path(__file__).parent.parent / "desk"))  # for reading_desk
 
+from phantom_planes import planes_of
 from reading_desk import PHRASE, Clock, desk_of, opened, prepare, series_of, with_phrase
 
 from imgtrack.desk.cases.allot import allot
@@ -19,7 +21,6 @@ from imgtrack.desk.cases.images import Shelved, ShownPixels
 from imgtrack.domain.imaging import Modality, Scan
 from imgtrack.domain.protocol import Plane, Weighting
 from imgtrack.domain.subjects import Repair, Side
-from imgtrack.measure.plane import PlaneGeometry
 from synthetic_scans.phantom.shoulder import Phantom
 from synthetic_scans.planes import frames
 from synthetic_scans.scanner import Acquisition, acquire
@@ -73,20 +74,6 @@ def scanned() -> Scanned:
     return Scanned(stacks, truth(spec, geometry))
 
 
-def planes_of(stack) -> tuple[PlaneGeometry, ...]:
-    return tuple(
-        PlaneGeometry.from_attributes(
-            position=position,
-            orientation=[*stack.row, *stack.column],
-            pixel_spacing=stack.pixel_spacing,
-            rows=stack.pixels.shape[1],
-            columns=stack.pixels.shape[2],
-            thickness=stack.thickness,
-        )
-        for position in stack.positions
-    )
-
-
 class PhantomShelf:
     """The same phantom for every scan."""
 
@@ -115,9 +102,19 @@ def records_of(scan: Scan):
         )
 
 
-def phantom_study(folder: Path, *, repairs: int = 3):
-    """Start a study of some repairs with a scan each, allotted; who reads can sign."""
-    study = opened(prepare(folder), Clock())
+def phantom_study(folder: Path, *, repairs: int = 3, ask: tuple[str, ...] = (), **changes: str):
+    """Start a study of some repairs with a scan each, allotted; who reads can sign.
+
+    ``ask`` names what is measured where that is not what the starter's protocol has; ``changes``
+    are other words of it.
+    """
+    made = prepare(folder)
+    if ask:
+        path = made / "study.toml"
+        listed = ", ".join(f'"{name}"' for name in ask)
+        text = path.read_text("utf-8").replace("# ask = [", f"ask = [{listed}]\n# ask = [", 1)
+        path.write_text(text, "utf-8")
+    study = opened(made, Clock(), **changes)
     records: list[object] = []
     for number in range(1, repairs + 1):
         code = f"S{number:03}-R"
@@ -245,6 +242,13 @@ def finish(session) -> None:
     session.open_next()
 
 
+def begin_again(session):
+    """Take every answer away and open the case anew; the next one where it was signed."""
+    session.hand.cancel()
+    session.put(dict.fromkeys(session.answers))
+    session.open_next()
+
+
 def middle_of_gap():
     """Return a place in the gap on the coronal slice where the retraction is longest."""
     longest = max(scanned().slices("coronal_oblique"), key=lambda one: one.retraction_mm or 0)
@@ -255,6 +259,7 @@ __all__ = [
     "PHRASE",
     "Plane",
     "ReaderAtWork",
+    "begin_again",
     "finish",
     "middle_of_gap",
     "phantom_study",

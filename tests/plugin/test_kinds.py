@@ -12,6 +12,7 @@ from reading_desk import desk_of
 
 from imgtrack.desk.cases.booth import booth_of, open_booth
 from imgtrack.desk.cases.loose import loose_form
+from imgtrack.desk.cases.next_case import Opening
 from imgtrack.desk.cases.screen import BlindCase, open_hatch
 from imgtrack.domain.form import Form, Measured, Purpose, Question, Step, mr, review
 from imgtrack.domain.form.questions import Implants
@@ -53,6 +54,7 @@ def session(study, shelf):
         form(),
         first.series,
         {},
+        {},
         False,
         "",
         None,
@@ -62,8 +64,8 @@ def session(study, shelf):
         booth_of(
             "",
             {
-                "open next": lambda: case,
-                "save": lambda case, answers: 1,
+                "open next": lambda: Opening(case, ()),
+                "save": lambda case, answers, proposals: 1,
                 "implied": lambda form, answers: (),
                 "progress": lambda: (0, 1),
                 "prepare": lambda after: None,
@@ -154,17 +156,68 @@ def test_a_right_angle_is_90_degrees(session):
     assert session.value("critical shoulder angle")["degrees"] == pytest.approx(90)
 
 
+def implants(session):
+    return session.value("implant positions")["implants"]
+
+
 def test_implants_are_numbered_and_taken_away_by_their_label(session):
     for y in (0, 5, 10):
         draw(session, "implant positions", [(X, y, 0)])
-    assert [each["label"] for each in session.value("implant positions")["implants"]] == list("123")
+    assert [each["label"] for each in implants(session)] == list("123")
     session.clear("implant positions", "2")
     draw(session, "implant positions", [(X, 20, 0)])
-    assert [each["label"] for each in session.value("implant positions")["implants"]] == list("132")
+    assert [each["label"] for each in implants(session)] == list("132")
     assert sound(session)
     session.hand.move(Handle("implant positions", "3", 0), Placed((X, 12.0, 1.0), SAGITTAL))
-    moved = session.value("implant positions")["implants"][1]
-    assert moved["points"] == [[X, 12.0, 1.0]]
+    assert implants(session)[1]["points"] == [[X, 12.0, 1.0]]
+
+
+def test_head_and_tip_make_an_implant_and_both_move(session):
+    """The second click is the tip and ends it; each end keeps its own slice."""
+    neighbour, other = "0.2.3", X - 4.4
+    session.hand.start("implant positions")
+    assert session.hand.tool.asks == "click: head of the implant"
+    session.hand.click(Placed((X, 0.0, 0.0), SAGITTAL))
+    assert session.hand.tool.asks == "click: tip of the implant, or Enter to end it"
+    session.hand.click(Placed((other, 6.0, -8.0), neighbour))
+    assert session.hand.tool is None
+    (implant,) = implants(session)
+    assert implant["points"] == [[X, 0.0, 0.0], [other, 6.0, -8.0]]
+    assert [each["uid"] for each in implant["images"]] == [SAGITTAL, neighbour]
+    assert sound(session)
+    (figure,) = figures_of(session.form, session.answers)
+    assert (figure.shape, figure.words) == (Shape.LINE, "implant 1")
+    session.hand.move(Handle("implant positions", "1", 1), Placed((other, 9.0, -12.0), neighbour))
+    assert implants(session)[0]["points"] == [[X, 0.0, 0.0], [other, 9.0, -12.0]]
+    session.hand.move(Handle("implant positions", "1", 0), Placed((other, 1.0, 0.0), neighbour))
+    assert [each["uid"] for each in implants(session)[0]["images"]] == [neighbour]
+    assert sound(session)
+
+
+def test_an_implant_whose_head_is_marked_is_not_lost(session):
+    """By the next implant, by another tool, by a seat; Esc alone drops it."""
+    for name, expected in (("tear width", 1), ("implant positions", 2)):
+        session.hand.start("implant positions")
+        session.hand.click(Placed((X, 5.0 * expected, 0.0), SAGITTAL))
+        session.hand.start(name)
+        assert len(implants(session)) == expected
+        assert session.hand.tool.question == name
+    session.hand.click(Placed((X, 30.0, 0.0), SAGITTAL))
+    session.hand.cancel()
+    assert len(implants(session)) == 2
+
+
+def test_a_tip_is_marked_later_and_again(session):
+    draw(session, "implant positions", [(X, 0, 0)])
+    draw(session, "implant positions", [(X, 10, 0)])
+    for tip in ([X, 10.0, -9.0], [X, 10.0, -11.0]):
+        session.hand.start("implant positions", "2")
+        assert session.hand.tool.asks == "click: tip of the implant"
+        session.hand.click(Placed(tuple(tip), SAGITTAL))
+        first, second = implants(session)
+        assert first["points"] == [[X, 0.0, 0.0]]
+        assert second["points"] == [[X, 10.0, 0.0], tip]
+    assert sound(session)
 
 
 def test_landmarks_and_outlines_move_with_all_that_follows(session):

@@ -1,106 +1,29 @@
-"""The course window without a window: which slices are shown, the linked cursor, what blinks."""
+"""The course window without a window: which series and slices are shown, and the linked cursor."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imgtrack.desk.cases.images import ShownPixels
-from imgtrack.desk.course.implants import implant_moves
-from imgtrack.domain.errors import Fault, ImgtrackError, Refused
 from imgtrack.domain.form import form_for, is_answered
 from imgtrack.domain.protocol import Plane
-from imgtrack.measure.registration.align import register_humerus
-from imgtrack.measure.registration.laid import laid_on
-from imgtrack.measure.registration.likeness import SeriesPair
-from imgtrack.measure.stack import Stack as Slices
-from imgtrack.measure.suggest.volume import Volume
 from imgtrack_napari.conversion import placed_at
+from imgtrack_napari.course.lane import Lane
 from imgtrack_napari.figures import figures_of
+from imgtrack_napari.hanging import FAT, FLUID, PANES
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Sequence
 
-    from imgtrack.desk.cases.images import ShownImage
-    from imgtrack.desk.course.implants import ImplantMove
-    from imgtrack.desk.course.visits import Course, Stack, Visit
+    from imgtrack.desk.course.visits import Course, Stack
     from imgtrack.domain.form import Form
+    from imgtrack.domain.protocol import Weighting
     from imgtrack.measure.points import Vector
-    from imgtrack.measure.registration.align import Registration
     from imgtrack_napari.conversion import PanePoint
     from imgtrack_napari.figures import Figure
 
-    Register = Callable[..., Registration]
-
-ORDER = (Plane.CORONAL_OBLIQUE, Plane.SAGITTAL_OBLIQUE, Plane.AXIAL)
-WAITING, AS_IT_IS = "not laid on the first scan yet", "shown as it is"
-
-
-@dataclass(slots=True)
-class Lane:
-    """One visit as it is shown.
-
-    Attributes
-    ----------
-    visit
-        The visit.
-    number
-        Its place from the left, from 0.
-    registration
-        Of its humerus on that of the first scan after surgery; ``None`` until there is one.
-    fault
-        Why there is none; empty while it is waited for.
-    places
-        Slice shown, by plane.
-    """
-
-    visit: Visit
-    number: int
-    registration: Registration | None = None
-    fault: str = ""
-    places: dict[Plane, int] = field(default_factory=dict)
-    _volumes: dict[str, Volume] = field(default_factory=dict)
-    _pixels: dict[str, ShownPixels] = field(default_factory=dict)
-
-    def stack(self, plane: Plane) -> Stack | None:
-        """Return the series of a plane: of the weighting that comes first by name."""
-        return next((s for s in self.visit.stacks if s.shown.plane is plane), None)
-
-    def place(self, plane: Plane) -> int:
-        """Return the slice shown, from 0; the middle one at first."""
-        stack = self.stack(plane)
-        middle = len(stack.shown.images) // 2 if stack else 0
-        return self.places.get(plane, middle)
-
-    def image(self, plane: Plane) -> ShownImage | None:
-        """Return the image shown."""
-        stack = self.stack(plane)
-        return stack.shown.images[self.place(plane)] if stack else None
-
-    def pixels(self, stack: Stack) -> ShownPixels:
-        """Return the pixels of a series, read once."""
-        alias = stack.shown.alias
-        if alias not in self._pixels:
-            self._pixels[alias] = stack.pixels()
-        return self._pixels[alias]
-
-    def volume(self, stack: Stack) -> Volume:
-        """Return a series as pixels with their place in the patient."""
-        alias = stack.shown.alias
-        if alias not in self._volumes:
-            slices = Slices(stack.shelved.planes)
-            self._volumes[alias] = Volume(self.pixels(stack).values, slices)
-        return self._volumes[alias]
-
-    @property
-    def drawn_points(self) -> tuple[Vector, ...]:
-        """Points of the verdict's lengths, which lie on the cuff above the head."""
-        answers = self.visit.verdict.answers if self.visit.verdict else {}
-        lengths = ("straight retraction", "tendon thickness", "tear width")
-        found = [answers.get(name, {}).get("points") or [] for name in lengths]
-        return tuple((p[0], p[1], p[2]) for points in found for p in points)
+FLUID_FAT_DARK = tuple(each for each in FLUID if each not in FAT)
 
 
 class CourseModel:
@@ -110,154 +33,225 @@ class CourseModel:
     ----------
     course
         Opened at the desk.
-    register
-        Lays one scan on another, with the signature of `register_humerus`.
+
+    Attributes
+    ----------
+    lanes
+        The visits from left to right.
+    first
+        The first scan after surgery, which others are laid on; ``None`` where there is none.
+    planes
+        Those that any scan has.
+    rows
+        Planes shown, from top to bottom.
+    lane, plane
+        The marked picture, which keys act on; ``lane`` is ``None`` without visits.
+    weightings
+        What is wanted in the row of each plane.
+    cursor
+        The place looked at, patient LPS mm of the first scan.
+    blinking
+        The lane that blinks with the first one.
+    shows_drawing, is_alone
+        Whether measurements are drawn; whether the marked lane and the first stand alone.
     """
 
-    def __init__(self, course: Course, *, register: Register = register_humerus) -> None:
+    def __init__(self, course: Course) -> None:
         self.course = course
-        self._register = register
         self.lanes = tuple(Lane(visit, number) for number, visit in enumerate(course.visits))
-        self.cursor: Vector | None = None
-        self.shows_drawing = True
-        self.blinking: Lane | None = None
-        self.planes = tuple(p for p in ORDER if any(lane.stack(p) for lane in self.lanes))
-        self.plane = self.planes[0] if self.planes else Plane.CORONAL_OBLIQUE
+        self.planes = tuple(p for p in PANES if any(lane.stacks(p) for lane in self.lanes))
+        self.rows = self.planes[:1]
         follow_ups = [each for each in self.lanes if each.visit.is_follow_up and each.visit.stacks]
         self.first: Lane | None = follow_ups[0] if follow_ups else None
-        self._show_measured()
+        self.lane = self.first or next(iter(self.lanes), None)
+        self.plane = self.planes[0] if self.planes else Plane.CORONAL_OBLIQUE
+        self.cursor: Vector | None = None
+        self.blinking: Lane | None = None
+        self.shows_drawing, self.is_alone = True, False
+        self._figures: dict[Lane, tuple[Figure, ...]] = {}
+        self.weightings = {plane: self._commonest(plane) for plane in self.planes}
+        for plane, weighting in self.weightings.items():
+            for lane in self.lanes:
+                lane.best(plane, weighting, _alike(weighting))
+        self.show_measured()
 
-    # ---------------------------------------------------------------- registration
+    # ---------------------------------------------------------------- what is shown
 
     @property
-    def to_lay(self) -> tuple[Lane, ...]:
-        """The lanes that are to be laid on the first scan after surgery."""
-        return tuple(each for each in self.lanes if each is not self.first and each.visit.stacks)
+    def shown_lanes(self) -> tuple[Lane, ...]:
+        """The lanes in sight."""
+        if not self.is_alone:
+            return self.lanes
+        return tuple(each for each in self.lanes if each in {self.first, self.lane})
 
-    def lay(self, lane: Lane) -> Registration:
-        """Lay the humerus of a lane on that of the first scan; slow, and changes nothing.
+    def show_rows(self, rows: Sequence[Plane]) -> None:
+        """Show other planes; one that was in sight stays marked."""
+        self.rows = tuple(each for each in self.planes if each in rows)
+        if self.plane not in self.rows and self.rows:
+            self.plane = self.rows[0]
 
-        Raises
-        ------
-        ImgtrackError
-            When it failed, or images cannot be read.
-        """
-        if self.first is None:
-            raise Refused(Fault("there is no scan after surgery to lay others on"))
-        return self._register(
-            list(self._pairs(self.first, lane)),
-            self.course.repair.side,
-            near_first=self.first.drawn_points,
-            near_follow=lane.drawn_points,
-        )
+    def mark(self, lane: Lane, plane: Plane) -> None:
+        """Mark a picture: keys act on it."""
+        self.lane, self.plane = lane, plane
 
-    def laid(self, lane: Lane, found: Registration | ImgtrackError) -> None:
-        """Keep what laying gave: a registration, or why there is none."""
-        if isinstance(found, ImgtrackError):
-            lane.fault = "; ".join(fault.what for fault in found.faults)
-            return
-        lane.registration = found
-        self._follow(lane)
+    def step_lane(self, step: int) -> None:
+        """Mark the lane to the left or right, round about."""
+        if self.lane is not None:
+            self.lane = self.lanes[(self.lane.number + step) % len(self.lanes)]
 
-    def _pairs(self, first: Lane, lane: Lane) -> Iterator[SeriesPair]:
-        for plane in ORDER:
-            pair = _alike(first, lane, plane)
-            if pair is not None:
-                yield SeriesPair(first.volume(pair[0]), lane.volume(pair[1]))
+    def weightings_of(self, plane: Plane) -> tuple[Weighting, ...]:
+        """Return the weightings that the scans have in a plane; fluid bright ones first."""
+        found = {each.shown.weighting for lane in self.lanes for each in lane.stacks(plane)}
+        return tuple(each for each in dict.fromkeys((*FLUID, *FAT)) if each in found)
 
-    def status(self, lane: Lane) -> str:
-        """Say how a lane lies on the first scan."""
-        if lane is self.first:
-            return "first scan after surgery: the others are laid on its humerus"
-        if lane.registration is not None:
-            residual = f"residual {lane.registration.residual_mm:.2f} mm"
-            return f"laid on the humerus of the first scan; {residual}"
-        return f"{AS_IT_IS}: {lane.fault}" if lane.fault else WAITING
+    def show_weighting(self, plane: Plane, weighting: Weighting) -> None:
+        """Show a weighting in the row of a plane, in every lane that has it."""
+        self.weightings[plane] = weighting
+        for lane in self.lanes:
+            before = lane.stack(plane)
+            lane.best(plane, weighting, _alike(weighting))
+            self._arrive(lane, plane, before)
 
-    def moves(self, lane: Lane) -> tuple[ImplantMove, ...]:
-        """Return how far the implants of a lane moved since the first scan after surgery."""
-        first = self.first
-        if first is None or lane.registration is None or not lane.visit.is_follow_up:
-            return ()
-        pitches = [
-            stack.shown.spacing_mm
-            for each in (first, lane)
-            for stack in each.visit.stacks
-            if stack.shown.spacing_mm is not None
+    def next_weighting(self, plane: Plane) -> bool:
+        """Show the next weighting in the row of a plane; return whether there is another."""
+        found = self.weightings_of(plane)
+        if len(found) < 2:
+            return False
+        at = found.index(self.weightings[plane]) if self.weightings[plane] in found else -1
+        self.show_weighting(plane, found[(at + 1) % len(found)])
+        return True
+
+    def choose(self, lane: Lane, plane: Plane, stack: Stack) -> None:
+        """Show a series of a lane in the row of a plane, in this lane alone."""
+        before = lane.stack(plane)
+        lane.chosen[plane] = stack
+        self._arrive(lane, plane, before)
+
+    def next_series(self, lane: Lane, plane: Plane, step: int) -> bool:
+        """Show the next series of a row's plane in one lane; return whether there is another."""
+        mine, now = lane.stacks(plane), lane.stack(plane)
+        if len(mine) < 2 and (not mine or now is mine[0]):
+            return False
+        at = mine.index(now) if now in mine else -1
+        self.choose(lane, plane, mine[(at + step) % len(mine)])
+        return True
+
+    def _commonest(self, plane: Plane) -> Weighting | None:
+        """Return the fluid bright weighting that most scans have in a plane."""
+        found = self.weightings_of(plane)
+        counts = [
+            sum(each in {s.shown.weighting for s in lane.stacks(plane)} for lane in self.lanes)
+            for each in found
         ]
-        pitch = max(pitches)
-        return implant_moves(first.visit, lane.visit, lane.registration, slice_pitch_mm=pitch)
+        ranked = [(each not in FLUID, -count) for each, count in zip(found, counts, strict=True)]
+        return found[ranked.index(min(ranked))] if found else None
+
+    def _arrive(self, lane: Lane, plane: Plane, before: Stack | None) -> None:
+        """Go where the series before was, when a lane begins to show another one."""
+        stack, here = lane.stack(plane), self.cursor_in(lane)
+        if stack is None or stack is before:
+            return
+        if here is None and before is not None and before.shown.plane is stack.shown.plane:
+            image = before.shown.images[lane.place_in(before)]
+            here = None if image.plane is None else _middle(image.plane.corners)
+        if here is not None:
+            lane.go_near(stack, here)
 
     # ---------------------------------------------------------------- cursor and slices
 
-    def show_plane(self, plane: Plane) -> None:
-        """Show another plane everywhere."""
-        self.plane = plane
-        self.blinking = None
-        for lane in self.lanes:
-            self._follow(lane)
+    def is_linked(self, lane: Lane) -> bool:
+        """Whether a lane shows what the cursor of the others points at."""
+        return lane is self.first or lane.registration is not None
 
-    def click(self, lane: Lane, at: PanePoint) -> bool:
-        """Set the cursor by a click in a lane; every laid lane follows.
+    def click(self, lane: Lane, plane: Plane, at: PanePoint) -> bool:
+        """Set the cursor by a click on a picture; where the lane is linked, the others follow.
 
         Returns
         -------
         bool
-            Whether the cursor is set: not beside the image, nor in a lane that is not laid.
+            Whether the click lies on the image.
         """
-        image = lane.image(self.plane)
-        placed = placed_at(image, at) if image is not None else None
-        if placed is None or not self._is_linked(lane):
+        image = lane.image(plane)
+        placed = placed_at(image, at) if image is not None and image.plane is not None else None
+        if placed is None:
             return False
-        self._set_cursor(lane, placed.point)
+        self._set_cursor(lane, plane, placed.point)
         return True
 
-    def scroll(self, lane: Lane, steps: int) -> bool:
-        """Go to another slice of a lane; where it is laid, the cursor and the others go along.
+    def scroll(self, lane: Lane, plane: Plane, steps: int) -> bool:
+        """Go to another slice; the cursor, and linked lanes in the same plane, go along.
 
         Returns
         -------
         bool
             Whether there is such a slice.
         """
-        stack, place = lane.stack(self.plane), lane.place(self.plane) + steps
+        stack = lane.stack(plane)
+        place = lane.place_in(stack) + steps if stack else -1
         if stack is None or not 0 <= place < len(stack.shown.images):
             return False
-        lane.places[self.plane] = place
-        plane = stack.shown.images[place].plane
-        if plane is not None and self._is_linked(lane):
-            here = np.array(self.cursor_in(lane) or plane.corners.mean(axis=0))
-            onto = here - float(plane.distance([here])[0]) * plane.normal
-            self._set_cursor(lane, onto.tolist())
+        lane.places[stack.shown.alias] = place
+        slab = stack.shown.images[place].plane
+        if slab is None:
+            return True
+        here = self.cursor_in(lane)
+        if here is not None:
+            onto = np.array(here) - float(slab.distance([here])[0]) * slab.normal
+            self._set_cursor(lane, plane, onto.tolist())
+        elif self.is_linked(lane):
+            self._take_along(lane, plane, _middle(slab.corners))
         return True
 
-    def _is_linked(self, lane: Lane) -> bool:
-        return lane is self.first or lane.registration is not None
-
-    def _set_cursor(self, lane: Lane, point: Sequence[float]) -> None:
-        if lane.registration is not None:
-            point = lane.registration.to_first.apply([point])[0].tolist()
-        self.cursor = (point[0], point[1], point[2])
+    def _set_cursor(self, lane: Lane, plane: Plane, point: Sequence[float]) -> None:
+        here = (point[0], point[1], point[2])
+        if not self.is_linked(lane):
+            lane.own_cursor = here
+            self._follow(lane, but=plane)
+            return
+        self.cursor = self._to_first(lane, here)
         for other in self.lanes:
-            if other is not lane:
-                self._follow(other)
+            if self.is_linked(other):
+                self._follow(other, but=plane if other is lane else None)
+
+    def _take_along(self, lane: Lane, plane: Plane, point: Vector) -> None:
+        place = self._to_first(lane, point)
+        for other in self.lanes:
+            stack = other.stack(plane)
+            if other is not lane and stack is not None and self.is_linked(other):
+                other.go_near(stack, self._from_first(other, place))
 
     def cursor_in(self, lane: Lane) -> Vector | None:
-        """Return the cursor in the patient of a lane's scan; ``None`` where it is not known."""
-        if self.cursor is None or not self._is_linked(lane):
-            return None
+        """Return the cursor in the patient of a lane's scan; ``None`` where there is none."""
+        if not self.is_linked(lane):
+            return lane.own_cursor
+        return None if self.cursor is None else self._from_first(lane, self.cursor)
+
+    def linked(self, lane: Lane) -> None:
+        """Go where the others are, once a lane has been laid on the first scan."""
+        lane.own_cursor = None
+        self._follow(lane)
+
+    def _follow(self, lane: Lane, *, but: Plane | None = None) -> None:
+        """Go to the slices of a lane that hold the cursor, or lie nearest to it."""
+        here = self.cursor_in(lane)
+        for plane in self.planes:
+            stack = lane.stack(plane)
+            if here is not None and stack is not None and plane is not but:
+                lane.go_near(stack, here)
+
+    @staticmethod
+    def _to_first(lane: Lane, point: Vector) -> Vector:
         if lane.registration is None:
-            return self.cursor
-        x, y, z = lane.registration.to_first.inverse.apply([self.cursor])[0].tolist()
+            return point
+        x, y, z = lane.registration.to_first.apply([point])[0].tolist()
         return x, y, z
 
-    def _follow(self, lane: Lane) -> None:
-        """Go to the slice of a lane that holds the cursor, or lies nearest to it."""
-        here, stack = self.cursor_in(lane), lane.stack(self.plane)
-        if here is None or stack is None or not stack.shelved.planes:
-            return
-        away = [abs(float(plane.distance([here])[0])) for plane in stack.shelved.planes]
-        lane.places[self.plane] = int(np.argmin(away))
+    @staticmethod
+    def _from_first(lane: Lane, point: Vector) -> Vector:
+        if lane.registration is None:
+            return point
+        x, y, z = lane.registration.to_first.inverse.apply([point])[0].tolist()
+        return x, y, z
 
     # ---------------------------------------------------------------- drawing
 
@@ -267,62 +261,39 @@ class CourseModel:
         protocol = self.course.protocol
         return form_for(protocol, lane.visit.scan.modality, before_repair=before)
 
-    def figures(self, lane: Lane) -> tuple[Figure, ...]:
-        """Return what the verdict drew on the slice shown."""
-        stack = lane.stack(self.plane)
-        if not self.shows_drawing or lane.visit.verdict is None or stack is None:
+    def figures(self, lane: Lane, plane: Plane) -> tuple[Figure, ...]:
+        """Return what the verdict drew on the image shown in the row of a plane."""
+        image = lane.image(plane)
+        if not self.shows_drawing or image is None:
             return ()
-        place = lane.place(self.plane)
-        return tuple(
-            each
-            for each in self._drawn(lane)
-            if place in {stack.number_of(uid) for uid in each.images}
-        )
+        return tuple(each for each in self._drawn(lane) if image.alias in each.images)
 
     def _drawn(self, lane: Lane) -> tuple[Figure, ...]:
         """Return all that the verdict drew; what was not asked or not assessable draws nothing."""
-        answers = lane.visit.verdict.answers if lane.visit.verdict else {}
-        answered = {name: each for name, each in answers.items() if is_answered(answers, name)}
-        return figures_of(self.form(lane), answered)
+        if lane not in self._figures:
+            answers = lane.drawn
+            answered = {name: each for name, each in answers.items() if is_answered(answers, name)}
+            self._figures[lane] = figures_of(self.form(lane), answered)
+        return self._figures[lane]
 
-    def _show_measured(self) -> None:
-        """Begin every lane at the slice of each plane that a length was drawn on."""
+    def show_measured(self) -> None:
+        """Go to the first slice of every series that something was drawn on; no cursor then."""
+        self.cursor = None
         for lane in self.lanes:
+            lane.own_cursor = None
+            firsts: dict[str, int] = {}
             for figure in self._drawn(lane):
-                for stack in lane.visit.stacks:
-                    plane = stack.shown.plane
-                    place = stack.number_of(figure.images[0]) if figure.images else None
-                    if plane is not None and place is not None and stack is lane.stack(plane):
-                        lane.places.setdefault(plane, place)
-
-    # ---------------------------------------------------------------- blinking
-
-    def may_blink(self, lane: Lane) -> bool:
-        """Whether a lane can blink with the first scan."""
-        return (
-            lane.registration is not None
-            and self.first is not None
-            and lane.stack(self.plane) is not None
-            and self.first.stack(self.plane) is not None
-        )
-
-    def laid_pixels(self, lane: Lane) -> ShownPixels | None:
-        """Return a lane's series as seen in the slices of the first scan, to blink with it."""
-        if self.first is None or lane.registration is None:
-            return None
-        pair = _alike(self.first, lane, self.plane)
-        if pair is None:
-            return None
-        onto, follow = pair[0], lane.volume(pair[1])
-        to_first = lane.registration.to_first
-        values = np.stack([laid_on(plane, follow, to_first) for plane in onto.shelved.planes])
-        return ShownPixels(values.astype(np.float32), lane.pixels(pair[1]).inverted)
+                for alias in figure.images[:1]:
+                    series, _, number = alias.rpartition(".")
+                    firsts.setdefault(series, int(number) - 1)
+            lane.places |= firsts
 
 
-def _alike(first: Lane, lane: Lane, plane: Plane) -> tuple[Stack, Stack] | None:
-    """Return series of one plane, of the same weighting where both scans have one."""
-    mine = [s for s in lane.visit.stacks if s.shown.plane is plane and len(s.shown.images) > 1]
-    theirs = [s for s in first.visit.stacks if s.shown.plane is plane and len(s.shown.images) > 1]
-    pairs = [(a, b) for a in theirs for b in mine]
-    same = [pair for pair in pairs if pair[0].shown.weighting == pair[1].shown.weighting]
-    return next(iter(same or pairs), None)
+def _alike(weighting: Weighting | None) -> tuple[Weighting, ...]:
+    """Return what may stand in for a weighting: another one that shows fluid bright, fat dark."""
+    return FLUID if weighting in FLUID_FAT_DARK else ()
+
+
+def _middle(corners: object) -> Vector:
+    x, y, z = np.asarray(corners).mean(axis=0).tolist()
+    return x, y, z

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from napari.qt import get_qapp
+from qtpy.QtCore import QTimer
 
 from imgtrack_napari.course.model import CourseModel
 from imgtrack_napari.course.window import CourseWindow
@@ -25,6 +26,6 @@ def course(opened: Course) -> None:
     window = CourseWindow(CourseModel(opened))
     window.resize(1600, 1000)
     window.showMaximized()
-    window.start_laying()
+    QTimer.singleShot(0, window.begin)
     app.exec()
     window.deleteLater()

@@ -1,34 +1,36 @@
-"""One visit in the course window: its words, its image, what was drawn on it, how it lies."""
+"""One visit in the course window: its words, its pictures, and how it lies on the first scan."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from qtpy.QtCore import QPointF, Qt, Signal
-from qtpy.QtGui import QPainter
-from qtpy.QtWidgets import QLabel, QPushButton, QStackedWidget, QVBoxLayout, QWidget
+from qtpy.QtCore import QPointF, QRect, Qt, Signal
+from qtpy.QtWidgets import (
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
 
-from imgtrack_napari import painting
-from imgtrack_napari.canvas import Canvas
-from imgtrack_napari.conversion import letters, to_pane
-from imgtrack_napari.course.words import visit_words
-from imgtrack_napari.figures import Shape
-from imgtrack_napari.grey import window_of
-from imgtrack_napari.look import CROSSING, DRAWN
+from imgtrack_napari.course.keys import BY_ACT, Act
+from imgtrack_napari.course.laying import moves_of
+from imgtrack_napari.course.picture import Picture
+from imgtrack_napari.course.words import lane_words, sensitivity_words, visit_words
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
-    from qtpy.QtGui import QMouseEvent, QMoveEvent, QPaintEvent, QResizeEvent, QWheelEvent
+    from qtpy.QtGui import QResizeEvent
 
-    from imgtrack.desk.cases.images import ShownImage, ShownPixels
-    from imgtrack_napari.course.model import CourseModel, Lane
-    from imgtrack_napari.figures import Figure
+    from imgtrack.domain.protocol import Plane
+    from imgtrack_napari.course.blink import Blink
+    from imgtrack_napari.course.grey import CourseGreys
+    from imgtrack_napari.course.lane import Lane
+    from imgtrack_napari.course.model import CourseModel
 
-EDGE = 8.0
-STATUS_LINES = 3
-ZOOM_STEP = 1.2
-TIP = "Click: the other scans show the same place of the bone. Wheel: slices. Ctrl and wheel: zoom."
+LEAST_WIDTH, LEAST_HEIGHT = 200, 220
 
 
 class LaneView(QWidget):
@@ -38,231 +40,162 @@ class LaneView(QWidget):
     ----------
     model, lane
         What is shown.
+    greys, blinker
+        Grey windows; and what may blink.
     """
 
     changed = Signal()
     blink = Signal(object)
-    zoomed = Signal(float)
+    zoomed = Signal(object, float, QPointF)
+    panned = Signal(object, QPointF)
+    greyed = Signal(object, float, float)
 
-    def __init__(self, model: CourseModel, lane: Lane) -> None:
+    def __init__(self, model: CourseModel, lane: Lane, greys: CourseGreys, blinker: Blink) -> None:
         super().__init__()
         self.model, self.lane = model, lane
-        self.canvas, self.other = Canvas(), Canvas()
-        self._pictures = Pictures(self.settle)
-        self._pictures.addWidget(self.canvas.widget)
-        self._pictures.addWidget(self.other.widget)
-        self.sheet = LaneSheet(self)
-        self.status = QLabel()
-        self.status.setWordWrap(True)
-        self.status.setProperty("weight", "quiet")
-        self.status.setAlignment(Qt.AlignmentFlag.AlignTop)
-        self.status.setMinimumHeight(STATUS_LINES * self.status.fontMetrics().lineSpacing())
-        self.button = QPushButton("Blink with the first scan")
-        self.button.setCheckable(True)
-        self.button.setToolTip("Shows this scan and the first one in turn, in the first one's pane")
-        self.button.clicked.connect(lambda: self.blink.emit(self.lane))
-        self._shown = ""
+        self._greys, self._blinker = greys, blinker
+        self.pictures: dict[Plane, Picture] = {}
+        self.title = QLabel(visit_words(lane.visit))
+        self.status, self.button = self._status(), self._button()
+        self.box, self._rows = QVBoxLayout(self), QVBoxLayout()
         self._lay_out()
+        self.setMinimumWidth(LEAST_WIDTH)
+
+    def _status(self) -> QLabel:
+        made = QLabel()
+        made.setWordWrap(True)
+        made.setProperty("weight", "quiet")
+        made.setAlignment(Qt.AlignmentFlag.AlignTop)
+        return made
+
+    def _button(self) -> QPushButton:
+        made = QPushButton("Blink")
+        made.setCheckable(True)
+        made.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        made.setToolTip(
+            BY_ACT[Act.BLINK].tip("blink with the first scan after surgery, in that one's place")
+        )
+        made.clicked.connect(lambda: self.blink.emit(self.lane))
+        kept = made.sizePolicy()
+        kept.setRetainSizeWhenHidden(True)  # so that all pictures are equally high
+        made.setSizePolicy(kept)
+        return made
 
     def _lay_out(self) -> None:
-        box = QVBoxLayout(self)
+        box = self.box
         box.setContentsMargins(3, 3, 3, 3)
-        title = QLabel(visit_words(self.lane.visit))
-        title.setWordWrap(True)
-        title.setProperty("weight", "strong")
-        box.addWidget(title)
+        box.setSpacing(3)
+        self.title.setWordWrap(True)
+        self.title.setProperty("weight", "strong")
+        self.title.setAlignment(Qt.AlignmentFlag.AlignBottom)
+        box.addWidget(self.title)
         if self.lane.visit.stacks:
-            box.addWidget(self._pictures, 1)
+            box.addLayout(self._rows, 1)
         else:
             missing = QLabel(self.lane.visit.trouble)
             missing.setWordWrap(True)
+            missing.setAlignment(Qt.AlignmentFlag.AlignCenter)
             box.addWidget(missing, 1)
-        box.addWidget(self.status)
-        kept = self.button.sizePolicy()
-        kept.setRetainSizeWhenHidden(True)  # so that all pictures are equally high
-        self.button.setSizePolicy(kept)
-        box.addWidget(self.button)
+        foot = QHBoxLayout()
+        foot.addWidget(self.status, 1)
+        foot.addWidget(self.button, 0, Qt.AlignmentFlag.AlignTop)
+        box.addLayout(foot)
 
     # ---------------------------------------------------------------- what is shown
 
     @property
-    def image(self) -> ShownImage | None:
-        """The image shown."""
-        return self.lane.image(self.model.plane)
-
-    @property
-    def is_turned(self) -> bool:
-        """Whether the blinking scan is shown in place of this one."""
-        return self._pictures.currentIndex() == 1
+    def shown(self) -> tuple[Picture, ...]:
+        """The pictures in sight, from top to bottom."""
+        return tuple(self.pictures[row] for row in self.model.rows if row in self.pictures)
 
     def refresh(self) -> None:
         """Show what the model says."""
-        stack = self.lane.stack(self.model.plane)
-        key = stack.shown.alias if stack else ""
-        if key != self._shown:
-            self._shown = key
-            if stack is None:
-                self.canvas.clear()
-            else:
-                pixels = self.lane.pixels(stack)
-                self.canvas.show(stack.shown, pixels, window_of(pixels.values))
-                self.canvas.fit()
-        for canvas in (self.canvas, self.other):
-            canvas.go_to(self.lane.place(self.model.plane))
+        if self.lane.visit.stacks:
+            self._show_rows()
         self._say()
-        self.sheet.update()
+
+    def _show_rows(self) -> None:
+        for row in self.model.rows:
+            if row not in self.pictures:
+                self._add(row)
+        for row, picture in self.pictures.items():
+            picture.setVisible(row in self.model.rows)
+        for picture in self.shown:
+            picture.refresh()
+
+    def _add(self, row: Plane) -> None:
+        picture = Picture(self.model, self.lane, row, self._greys)
+        picture.changed.connect(self.changed)
+        picture.zoomed.connect(lambda factor, at: self.zoomed.emit(picture, factor, at))
+        picture.panned.connect(lambda step: self.panned.emit(picture, step))
+        picture.greyed.connect(lambda up, wider: self.greyed.emit(picture, up, wider))
+        self.pictures[row] = picture
+        ordered = [each for each in self.model.planes if each in self.pictures]
+        self._rows.insertWidget(ordered.index(row), picture, 1)
 
     def _say(self) -> None:
-        moves = [move.words for move in self.model.moves(self.lane)]
-        self.status.setText("\n".join([self.model.status(self.lane), *moves]))
-        is_first = self.lane is self.model.first
-        self.button.setVisible(not is_first)
-        self.button.setEnabled(self.model.may_blink(self.lane))
+        moves = [move.words for move in moves_of(self.model, self.lane)]
+        lines = [sensitivity_words(self.lane.visit), lane_words(self.model, self.lane), *moves]
+        words = "\n".join(line for line in lines if line)
+        self.status.setText(words)
+        self.status.setToolTip(words)
+        has_pair = self.lane is not self.model.first and bool(self.lane.visit.stacks)
+        self.button.setVisible(has_pair and self.model.first is not None)
+        self.button.setEnabled(self._blinker.may(self.lane))
         self.button.setChecked(self.model.blinking is self.lane)
-
-    def show_other(self, pixels: ShownPixels | None) -> None:
-        """Hold another scan's pixels ready to blink with; none to end it."""
-        stack = self.lane.stack(self.model.plane)
-        if pixels is None or stack is None:
-            self._pictures.setCurrentIndex(0)
-            self.other.clear()
-            return
-        self.other.show(stack.shown, pixels, window_of(pixels.values))
-        self.other.go_to(self.lane.place(self.model.plane))
-        self.other.follow(self.canvas)
-
-    def turn(self) -> None:
-        """Show the other scan, or this one again."""
-        self._pictures.setCurrentIndex(0 if self.is_turned else 1)
-        self.other.follow(self.canvas)
-        self.sheet.raise_()
-        self.sheet.update()
-
-    def zoom_by(self, factor: float) -> None:
-        """Zoom both pictures."""
-        self.canvas.zoom_by(factor)
-        self.other.follow(self.canvas)
-        self.sheet.update()
-
-    def settle(self) -> None:
-        """Lay the sheet over the picture, and keep a fitted picture fitted."""
-        self.sheet.setGeometry(self._pictures.geometry())
-        self.sheet.raise_()
-        if self.canvas.is_fitted:
-            self.canvas.fit()
-            self.other.follow(self.canvas)
 
     def close_canvases(self) -> None:
         """Let the canvases go."""
-        self.canvas.close()
-        self.other.close()
+        for picture in self.pictures.values():
+            picture.close_canvases()
 
 
-class Pictures(QStackedWidget):
-    """The picture of a visit, and behind it the one it blinks with.
+class Lanes(QScrollArea):
+    """The visits side by side: as high as there is room; they scroll where they are many.
 
     Parameters
     ----------
-    settle
-        Called when their place on the window changed.
+    views
+        The visits.
     """
 
-    def __init__(self, settle: Callable[[], None]) -> None:
+    def __init__(self, views: Sequence[LaneView]) -> None:
         super().__init__()
-        self._settle = settle
+        self._views, self._inner = views, QWidget()
+        self._inner.setObjectName("window")
+        self._row = QHBoxLayout(self._inner)
+        self._row.setContentsMargins(0, 0, 0, 0)
+        for view in views:
+            self._row.addWidget(view, 1)
+        if not views:
+            self._row.addWidget(QLabel("No MR scan of this repair is in the study."))
+        self.setWidget(self._inner)
+        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setMinimumHeight(LEAST_HEIGHT)
+
+    def fit(self) -> None:
+        """Give the visits the room there is: all of its height, and no less than their width."""
+        least = self._inner.minimumSizeHint().width()
+        self._inner.resize(max(self.viewport().width(), least), self.viewport().height())
+        self._row.activate()
+        shown = [view for view in self._views if not view.isHidden()]
+        for view in shown:
+            view.box.activate()
+        for labels in ([view.title for view in shown], [view.status for view in shown]):
+            high = max(map(_height_of, labels), default=0)
+            for each in labels:
+                each.setFixedHeight(high)  # so that all pictures are equally high
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802 - Qt's name
-        """Tell of another size."""
+        """Fit them again."""
         super().resizeEvent(event)
-        self._settle()
-
-    def moveEvent(self, event: QMoveEvent) -> None:  # noqa: N802 - Qt's name
-        """Tell of another place."""
-        super().moveEvent(event)
-        self._settle()
+        self.fit()
 
 
-class LaneSheet(QWidget):
-    """The transparent sheet over a picture: paints, and takes the mouse."""
-
-    def __init__(self, view: LaneView) -> None:
-        super().__init__(view)
-        self._view = view
-        self.setCursor(Qt.CursorShape.CrossCursor)
-        self.setToolTip(TIP)
-        self.setAccessibleName(f"{visit_words(view.lane.visit)}. {TIP}")
-        self.setVisible(bool(view.lane.visit.stacks))
-
-    def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: N802 - Qt's name
-        """Paint cursor, measurements and letters."""
-        image = self._view.image
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        font = painter.font()
-        font.setPointSizeF(10.0)
-        painter.setFont(font)
-        if image is None:
-            painting.text(painter, QPointF(EDGE, 24), "no series of this plane", DRAWN)
-        else:
-            self._paint(painter, image)
-        painter.end()
-
-    def _paint(self, painter: QPainter, image: ShownImage) -> None:
-        view = self._view
-        here = view.model.cursor_in(view.lane)
-        if here is not None and image.plane is not None:
-            painting.cross(painter, self._at(image, here), CROSSING)
-        if not view.is_turned:
-            labels = painting.Labels(painter)
-            for figure in view.model.figures(view.lane):
-                self._figure(labels, image, figure)
-        self._words(painter, image)
-
-    def _at(self, image: ShownImage, point: Sequence[float]) -> QPointF:
-        return self._view.canvas.screen_point(to_pane(image, point))
-
-    def _figure(self, labels: painting.Labels, image: ShownImage, figure: Figure) -> None:
-        painter = labels.painter
-        points = [self._at(image, point) for point in figure.points]
-        if figure.shape is not Shape.POINTS:
-            closed = figure.shape is Shape.OUTLINE
-            painting.line(painter, points, DRAWN, closed=closed)
-        for point in points:
-            painting.ring(painter, point, DRAWN)
-        if points:
-            last = max(points, key=lambda each: each.x())
-            is_length = figure.shape is Shape.LINE and not figure.part
-            words = f"{figure.question} {figure.words}" if is_length else figure.words
-            labels.add(QPointF(last.x() + 9, last.y() - 7), words, DRAWN)
-
-    def _words(self, painter: QPainter, image: ShownImage) -> None:
-        view, wide, high = self._view, self.width(), self.height()
-        stack = view.lane.stack(view.model.plane)
-        count = len(stack.shown.images) if stack else 0
-        slice_words = f"slice {view.lane.place(view.model.plane) + 1} of {count}"
-        weighting = stack.shown.weighting if stack else None
-        if view.is_turned and view.model.blinking is not None:
-            slice_words = f"{view.model.blinking.visit.label}, laid on this slice"
-        elif weighting is not None:
-            slice_words = f"{weighting.value}, {slice_words}"
-        painting.text(painter, QPointF(EDGE, high - EDGE), slice_words, DRAWN)
-        for side, word in letters(image.plane).items():
-            x = {"left": EDGE, "right": wide - EDGE - painting.width_of(painter, word)}
-            y = {"top": 18.0, "bottom": high - 26.0}
-            at = QPointF(x.get(side, wide / 2), y.get(side, high / 2))
-            painting.text(painter, at, word, CROSSING)
-
-    def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802 - Qt's name
-        """Set the cursor."""
-        if event.button() == Qt.MouseButton.LeftButton:
-            at = self._view.canvas.pane_point(event.position())
-            self._view.model.click(self._view.lane, at)
-            self._view.changed.emit()
-
-    def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802 - Qt's name
-        """Go through the slices, or zoom."""
-        steps = -1 if event.angleDelta().y() > 0 else 1
-        if event.modifiers() & Qt.KeyboardModifier.ControlModifier:
-            self._view.zoomed.emit(ZOOM_STEP**-steps)
-        elif self._view.model.scroll(self._view.lane, steps):
-            self._view.changed.emit()
+def _height_of(label: QLabel) -> int:
+    """Return how high the words of a label are, broken at its width."""
+    room = QRect(0, 0, label.width(), 10_000)
+    metrics = label.fontMetrics()
+    words = metrics.boundingRect(room, Qt.TextFlag.TextWordWrap.value, label.text())
+    return int(max(words.height(), metrics.height())) + 1

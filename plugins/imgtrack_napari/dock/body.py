@@ -12,7 +12,7 @@ from imgtrack_napari.dock.words import criteria
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from imgtrack.domain.form import Question
+    from imgtrack.domain.form import Question, Reason
     from imgtrack_napari.session import Session
 
 
@@ -50,6 +50,16 @@ class Body(QWidget):
         """What the program suggests as the answer; empty without that."""
         proposal = self.session.hand.proposal
         return proposal.answers.get(self.name, {}) if proposal else {}
+
+    @property
+    def known_reason(self) -> Reason | None:
+        """Why it cannot be answered in this case, where that is known; then nobody has to say."""
+        return None
+
+    @property
+    def lack(self) -> str:
+        """What the case lacks for it, in words; empty where it can be answered."""
+        return ""
 
     def refresh(self) -> None:
         """Show the answer as it is now."""

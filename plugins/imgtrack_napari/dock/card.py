@@ -8,6 +8,7 @@ from qtpy.QtCore import Qt, Signal
 from qtpy.QtWidgets import QFrame, QSizePolicy
 
 from imgtrack.domain.form import (
+    FatFraction,
     GapSlices,
     Graded,
     Implants,
@@ -17,6 +18,7 @@ from imgtrack.domain.form import (
     Ratio,
     State,
 )
+from imgtrack_napari.dock.beside import beside_words
 from imgtrack_napari.dock.drawn import Drawn
 from imgtrack_napari.dock.gaps import Gaps
 from imgtrack_napari.dock.implants import ImplantList
@@ -31,7 +33,7 @@ from imgtrack_napari.keys import Act, tip
 from imgtrack_napari.look import Sign
 
 if TYPE_CHECKING:
-    from qtpy.QtGui import QFocusEvent, QMouseEvent
+    from qtpy.QtGui import QMouseEvent
 
     from imgtrack.domain.form import Question
     from imgtrack_napari.dock.body import Body
@@ -45,6 +47,7 @@ BODIES = {
     Landmarks: Drawn,
     GapSlices: Gaps,
     Ratio: RatioParts,
+    FatFraction: Drawn,
     Implants: ImplantList,
     Note: NoteField,
 }
@@ -72,8 +75,6 @@ class Card(QFrame):
 
     explains = Signal(str)
     """Words on what is under the pointer or was chosen."""
-    entered = Signal(object)
-    """The card became the one that keys act on."""
 
     def __init__(self, session: Session, question: Question) -> None:
         super().__init__()
@@ -98,6 +99,8 @@ class Card(QFrame):
         self.body.explains.connect(self._explain)
         self.why = label("", "quiet")
         self.implied = label("", "quiet")
+        self.beside = label("", "quiet")
+        self.beside.setObjectName(f"{question.name}:beside")
         self.differs = label()
         self.notice = label()
         self.reasons = Reasons(session, question.name)
@@ -122,7 +125,7 @@ class Card(QFrame):
         self.unseen.setAccessibleName(f"{self.question.title}: not assessable")
         head = row(self.sign, self.title, self.value, self.unseen)
         head.setStretch(2, 0)
-        below = (self.why, self.implied, self.differs, self.notice, self.leftover)
+        below = (self.beside, self.why, self.implied, self.differs, self.notice, self.leftover)
         whole = column(head, self.body, self.reasons, *below)
         whole.setContentsMargins(7, 5, 7, 6)
         self.setLayout(whole)
@@ -173,6 +176,8 @@ class Card(QFrame):
         if self.reasons.reason is not None:
             self._open = False
             self.session.clear(self.name)
+        elif self.body.known_reason is not None:
+            self.session.not_assessable(self.name, self.body.known_reason)
         else:
             self._open = not self._open
         self.setFocus()
@@ -237,7 +242,11 @@ class Card(QFrame):
         tone(self.value, "implied" if self.body.proposed else "")
         self._show_sign()
         standing = self.session.standing
-        show_words(self.why, "" if asked else self._why_not())
+        lack = "" if is_unseen else self.body.lack
+        show_words(self.why, lack if asked else self._why_not())
+        beside = beside_words(self.question, self.session.beside)
+        show_words(self.beside, beside)
+        tone(self.beside, "differs" if beside.startswith(Sign.DIFFERS) else "")
         show_words(self.implied, self._implied())
         differs = standing.mismatches.get(self.name, "")
         show_words(self.differs, f"{Sign.DIFFERS} {differs}" if differs else "")
@@ -302,11 +311,6 @@ class Card(QFrame):
     def set_current(self, *, current: bool) -> None:
         """Show whether keys act on it."""
         set_state(self, "current", "true" if current else "false")
-
-    def focusInEvent(self, event: QFocusEvent) -> None:  # noqa: N802 - Qt's name
-        """Become the card that keys act on."""
-        super().focusInEvent(event)
-        self.entered.emit(self)
 
     def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802 - Qt's name
         """Become the card that keys act on."""

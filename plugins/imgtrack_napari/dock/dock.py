@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from qtpy.QtCore import Qt, QTimer
-from qtpy.QtWidgets import QScrollArea, QSizePolicy, QVBoxLayout, QWidget
+from qtpy.QtCore import Qt, QTimer, Signal
+from qtpy.QtWidgets import QApplication, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
 
 from imgtrack.domain.form import Step
 from imgtrack_napari.dock.card import Card
 from imgtrack_napari.dock.foot import Foot
 from imgtrack_napari.dock.note import NoteField
-from imgtrack_napari.dock.parts import button, column, empty, label, row
+from imgtrack_napari.dock.parts import button, column, empty, label, row, show_words, tone
 from imgtrack_napari.dock.shortcuts import Shortcuts
 from imgtrack_napari.dock.signing import Signing
 from imgtrack_napari.dock.step import StepBox
+from imgtrack_napari.dock.words import passed_words
+from imgtrack_napari.dock.y_view import YViewLine
 from imgtrack_napari.events import Event
 from imgtrack_napari.help import HelpPage
 from imgtrack_napari.keys import Act, tip
@@ -25,6 +27,9 @@ if TYPE_CHECKING:
     from qtpy.QtGui import QCloseEvent
 
     from imgtrack_napari.session import Session
+
+LOOK_EVERY_MS = 200
+"""How often the window looks whether a thread is done."""
 
 WIDTH = 400
 """Least width, in device-independent pixels; it may be made wider."""
@@ -42,6 +47,9 @@ class Dock(QWidget):
         Whose cases are read.
     """
 
+    worn = Signal()
+    """Another look was put on."""
+
     def __init__(self, session: Session) -> None:
         super().__init__()
         self.session = session
@@ -55,10 +63,14 @@ class Dock(QWidget):
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Expanding)
         self.signing = Signing(session)
         self.signing.wants.connect(self.go_to)
+        self.y_view = YViewLine(session)
         self.foot = Foot(session)
         self.help = HelpPage(self)
         self._lay_out()
         self.wear(DARK)
+        self._looks = QTimer(self)
+        self._looks.setInterval(LOOK_EVERY_MS)
+        self._looks.timeout.connect(self._look_for_found)
         self._offs = [
             session.watch(Event.CASE, self._build),
             session.watch(Event.ANSWERS, self.refresh),
@@ -66,8 +78,11 @@ class Dock(QWidget):
             session.watch(Event.SIGNED, self.refresh),
             session.watch(Event.STEP, self._show_step),
             session.watch(Event.MESSAGE, self.foot.refresh),
+            session.watch(Event.MESSAGE, self.y_view.refresh),
+            session.watch(Event.MESSAGE, self._await_found),
         ]
         self.keys = Shortcuts(self)
+        self._follow_focus()
         self._build()
 
     # ---------------------------------------------------------------- laying out
@@ -80,8 +95,11 @@ class Dock(QWidget):
         self.redo = button("Redo", tip(Act.REDO), self.session.redo)
         self.light = button("Light", tip(Act.LIGHT), self.switch_look)
         self.ask = button("Help", tip(Act.HELP), self.help.toggle)
+        self.passed = label("", "quiet")
+        self.passed.setObjectName("passed over")
+        tone(self.passed, "missing")
         tools = row(self.progress, self.undo, self.redo, self.light, self.ask)
-        head = column(self.code, tools)
+        head = column(self.code, tools, self.passed)
         head.setContentsMargins(8, 6, 8, 2)
         self.pages = QWidget()
         self.pages.setObjectName("pages")
@@ -105,20 +123,22 @@ class Dock(QWidget):
         for question in form.questions if form else ():
             card = Card(self.session, question)
             card.explains.connect(self.foot.explain)
-            card.entered.connect(self._enter)
             self.cards[question.name] = card
         for number, step in enumerate(self.session.steps, 1):
             self._add_step(number, step)
         self._column.addStretch(1)
         self.signing.setVisible(Step.GRADE in self.steps)
+        self.y_view.setVisible(Step.MUSCLE in self.steps)
+        self.y_view.refresh()
         self._show_step()
         self.marking.begin()
         self.refresh()
         self._mark()
 
     def _take_away(self) -> None:
-        self.signing.setParent(self)
-        self.signing.hide()
+        for kept in (self.signing, self.y_view):
+            kept.setParent(self)
+            kept.hide()
         self.cards, self.steps = {}, {}
         empty(self._column)
 
@@ -131,6 +151,7 @@ class Dock(QWidget):
             number=number,
             cards=cards,
             toggle=lambda: self.toggle_step(step),
+            head=self.y_view if step is Step.MUSCLE else None,
             tail=tail,
         )
         self.steps[step] = box
@@ -145,6 +166,7 @@ class Dock(QWidget):
         done, total = session.progress
         said = f"{done} of {total} signed" if session.reader else f"{done + 1} of {total} studies"
         self.progress.setText(said)
+        show_words(self.passed, passed_words(session.passed))
         self.undo.setEnabled(session.can_undo and session.may_change)
         self.redo.setEnabled(session.can_redo and session.may_change)
         for box in self.steps.values():
@@ -168,6 +190,7 @@ class Dock(QWidget):
         self.setStyleSheet(sheet)
         self.help.setStyleSheet(sheet)
         self.light.setText("Dark" if look is LIGHT else "Light")
+        self.worn.emit()
 
     def switch_look(self) -> None:
         """Change between light words on dark and dark words on light."""
@@ -242,22 +265,36 @@ class Dock(QWidget):
         target.setFocus(Qt.FocusReason.ShortcutFocusReason)
         self._into_view(signing)
 
-    def _enter(self, card: Card) -> None:
-        if self.marking.name != card.name:
-            self.marking.to(card.name)
-            self._mark()
+    def _follow_focus(self) -> None:
+        application = QApplication.instance()
+        if isinstance(application, QApplication):
+            changed = application.focusChanged
+            changed.connect(self._follow)
+            self._offs.append(lambda: changed.disconnect(self._follow))
+
+    def _follow(self, _before: QWidget | None, focused: QWidget | None) -> None:
+        """Mark the card that the focus came to: itself, a field or a button on it."""
+        entered = next(
+            (card for card in self.cards.values() if _holds(card, focused)), self.current
+        )
+        if entered is not None and entered is not self.current:
+            self.marking.to(entered.name)
+            self._show_marked(entered)
 
     def _mark(self, *, types: bool = False) -> None:
-        """Show which card keys act on, and give it the focus."""
-        for name, card in self.cards.items():
-            card.set_current(current=name == self.marking.name)
+        """Show which card keys act on, give it the focus, and scroll to it."""
         marked = self.current
         if marked is None:
             return
+        self._show_marked(marked)
         field = marked.body.typing() if types and marked.is_asked else None
         (field or marked).setFocus(Qt.FocusReason.OtherFocusReason)
-        self.foot.explain(marked.explanation())
         self._into_view(marked)
+
+    def _show_marked(self, marked: Card) -> None:
+        for card in self.cards.values():
+            card.set_current(current=card is marked)
+        self.foot.explain(marked.explanation())
 
     def _into_view(self, widget: QWidget) -> None:
         """Scroll just as far as needed, once the layout has settled."""
@@ -266,6 +303,23 @@ class Dock(QWidget):
     def _scroll_to(self, widget: QWidget) -> None:
         if self.pages.isAncestorOf(widget) and widget.isVisible():
             self.area.ensureWidgetVisible(widget, 0, 24)
+
+    # ---------------------------------------------------------------- what threads find
+
+    @property
+    def _is_awaited(self) -> bool:
+        return self.session.moves.is_busy or self.session.y_views.is_busy
+
+    def _await_found(self) -> None:
+        """Look for what a thread finds, as long as one is at work."""
+        if self._is_awaited and not self._looks.isActive():
+            self._looks.start()
+
+    def _look_for_found(self) -> None:
+        self.session.moves.take()
+        self.session.y_views.take()
+        if not self._is_awaited:
+            self._looks.stop()
 
     # ---------------------------------------------------------------- leaving
 
@@ -278,7 +332,12 @@ class Dock(QWidget):
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802 - Qt's name
         """Keep what is being typed, and stop listening."""
         self.flush()
+        self._looks.stop()
         for off in self._offs:
             off()
         self._offs = []
         super().closeEvent(event)
+
+
+def _holds(card: Card, focused: QWidget | None) -> bool:
+    return focused is not None and (card is focused or card.isAncestorOf(focused))

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from imgtrack.domain.form import Landmarks, Measured
+from imgtrack.domain.errors import ImgtrackError
+from imgtrack.domain.form import FatFraction, Landmarks, Measured, Origin, Reason
 from imgtrack.measure.lengths import length_of
+from imgtrack_napari.dixon import NONE_HERE, can_measure, fat_value
 from imgtrack_napari.dock.body import Body
-from imgtrack_napari.dock.parts import button, column, label, row
+from imgtrack_napari.dock.parts import button, column, label, row, show_words
 from imgtrack_napari.dock.words import ORIGINS
 from imgtrack_napari.events import Event
 from imgtrack_napari.keys import Act, tip
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     from typing import Any
 
     from imgtrack.domain.form import Question
+    from imgtrack_napari.drawing import Tool
     from imgtrack_napari.session import Session
 
 
@@ -27,6 +30,8 @@ def figure_words(question: Question, answer: Mapping[str, Any]) -> str:
     if isinstance(asks, Measured) and asks.quantity in answer:
         unit = " mm" if asks.quantity == "mm" else "°"
         return f"{answer[asks.quantity]:.1f}{unit}"
+    if isinstance(asks, FatFraction) and "percent" in answer:
+        return f"{answer['percent']:.1f} %"
     if isinstance(asks, Landmarks):
         found = answer.get("mm", {})
         numbers = ((each.name, found.get(each.name)) for each in asks.results)
@@ -53,8 +58,7 @@ class Drawn(Body):
         named = (("draw", self.begin), ("show", self.shows), ("edges", self.edges))
         for word, each in (*named, ("delete", self.away)):
             each.setObjectName(f"{self.name}:{word}")
-        self.results = label("", "strong")
-        self.results.setVisible(isinstance(question.asks, Landmarks))
+        self.results = label("", "strong" if isinstance(question.asks, Landmarks) else "quiet")
         tools = row(self.begin, self.shows, self.edges, self.away, None)
         self.setLayout(column(self.results, tools))
 
@@ -82,6 +86,18 @@ class Drawn(Body):
             self.session.tell(Event.VIEW)
 
     @property
+    def known_reason(self) -> Reason | None:
+        """Not acquired, where the case has no fat and water images to measure on."""
+        return Reason.NOT_ACQUIRED if self.lack else None
+
+    @property
+    def lack(self) -> str:
+        """Say that there are no fat and water images, where they are needed."""
+        is_fat = isinstance(self.question.asks, FatFraction)
+        lacks = is_fat and not can_measure(self.session)
+        return f"{NONE_HERE} N: {Reason.NOT_ACQUIRED.value}" if lacks else ""
+
+    @property
     def _is_length(self) -> bool:
         asks = self.question.asks
         return isinstance(asks, Measured) and asks.quantity == "mm"
@@ -91,12 +107,21 @@ class Drawn(Body):
         has, may = bool(self.answer), self.session.may_change
         self.begin.setChecked(self._in_hand)
         self.begin.setEnabled(may)
+        self.begin.setVisible(not self.lack)
         self.shows.setVisible(has)
-        self.edges.setVisible(has and self._is_length and may)
+        self.edges.setVisible(has and self._is_length and may and self.session.hand.can_propose)
         self.away.setVisible(has and may)
+        self._show_results()
+
+    def _show_results(self) -> None:
+        """Show what stands beside the one number: positions, or where a fat fraction is from."""
+        answer, words = self.answer, ""
         if isinstance(self.question.asks, Landmarks):
-            unit = " mm" if has else ""
-            self.results.setText(figure_words(self.question, self.answer) + unit)
+            words = figure_words(self.question, answer) + (" mm" if answer else "")
+        elif isinstance(self.question.asks, FatFraction) and answer:
+            pixels, spread = answer["voxels"], answer["sd_percent"]
+            words = f"{pixels} pixels, SD {spread:.1f} %, {answer['mm2']:.0f} mm². No grade."
+        show_words(self.results, words)
 
     def explanation(self) -> str:
         """Return what is asked, and where the points come from."""
@@ -109,8 +134,18 @@ class Drawn(Body):
             return f"{Sign.IMPLIED} {figure_words(self.question, self.proposed)}"
         tool = self.session.hand.tool
         if tool is not None and self._in_hand:
+            if isinstance(self.question.asks, FatFraction):
+                return f"… {self._so_far(tool)}".strip()
             points = [list(each.point) for each in tool.points]
             is_line = self._is_length and len(points) > 1
             return f"… {length_of(points).path_mm:.1f} mm" if is_line else "…"
-        is_length = isinstance(self.question.asks, Measured)
-        return figure_words(self.question, self.answer) if is_length else ""
+        has_one_number = isinstance(self.question.asks, Measured | FatFraction)
+        return figure_words(self.question, self.answer) if has_one_number else ""
+
+    def _so_far(self, tool: Tool) -> str:
+        """Return the fat fraction within the points drawn so far; nothing while they hold none."""
+        try:
+            found = fat_value(self.session, tool.points, Origin.DRAWN) if tool.points else {}
+        except ImgtrackError:
+            return ""
+        return figure_words(self.question, found)

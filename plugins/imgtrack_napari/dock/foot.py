@@ -14,7 +14,7 @@ from imgtrack_napari.keys import Act, tip
 if TYPE_CHECKING:
     from imgtrack_napari.session import Session
 
-CRITERIA_PX, MESSAGE_PX, CAUTION_PX = 74, 38, 48
+CRITERIA_PX, MESSAGE_PX, CAUTION_PX = 74, 74, 48
 """Heights kept for the three texts, so that nothing moves when they change."""
 
 
@@ -54,8 +54,9 @@ class Foot(QWidget):
         self.reject.setVisible(proposal is not None)
         if tool is not None:
             title = self._session.question(tool.question).title
-            self.message.setText(f"{title}: {tool.asks} (Esc leaves it)")
-            tone(self.message, "implied")
+            asks = f"{title}: {tool.asks} (Esc leaves it)"
+            self.message.setText(tool.refused or asks)
+            tone(self.message, "missing" if tool.refused else "implied")
             return
         words = proposal.words if proposal else self._session.message
         self.message.setText(words)

@@ -25,7 +25,7 @@ NOTHING: Mapping[str, Any] = MappingProxyType({})
 
 
 def marks_words(marks: Mapping[str, Any]) -> str:
-    """Return what was marked in one plane: count, and mm from the spacing of the slices."""
+    """Return what was marked in one plane: count, and mm from the spacing where it is known."""
     if "not_assessable" in marks:
         return f"not assessable, {marks['not_assessable']}"
     if "count" not in marks:
@@ -33,7 +33,7 @@ def marks_words(marks: Mapping[str, Any]) -> str:
     if not marks["count"]:
         return "no slice"
     slices = "1 slice" if marks["count"] == 1 else f"{marks['count']} slices"
-    return f"{slices} · {marks['implied_mm']:.1f} mm"
+    return f"{slices} · {marks['implied_mm']:.1f} mm" if "implied_mm" in marks else slices
 
 
 class PlaneMarks(QWidget):

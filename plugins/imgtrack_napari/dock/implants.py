@@ -23,6 +23,12 @@ if TYPE_CHECKING:
     from imgtrack_napari.session import Session
 
 
+MOVED = {
+    "mm": "how far it moved, in mm",
+    "residual_mm": "residual of laying the scans on each other, in mm",
+}
+
+
 class ImplantRow(QFrame):
     """One implant.
 
@@ -42,7 +48,8 @@ class ImplantRow(QFrame):
             "Delete", f"take implant {tag} away", partial(body.session.clear, body.name, tag)
         )
         away.setObjectName(f"{body.name}:{tag}:delete")
-        layout = column(row(label(f"Implant {tag}", "strong"), away), self._seats())
+        head = row(label("Implant", "strong"), self._tag(tag), None, self._tip(tag), away)
+        layout = column(head, self._seats())
         for scale in body.asks.scales:
             layout.addWidget(label(scale.title, "quiet"))
             layout.addLayout(self._grades(scale))
@@ -50,6 +57,26 @@ class ImplantRow(QFrame):
             layout.addWidget(label("moved since the first scan after surgery", "quiet"))
             layout.addLayout(self._migration())
         self.setLayout(layout)
+
+    def _tag(self, tag: str) -> QLineEdit:
+        """Return the field with the number, which may be set to the one of earlier scans."""
+        field = QLineEdit(tag)
+        field.setMaximumWidth(56)
+        field.setToolTip("its number, the same at every scan of this shoulder (Enter keeps it)")
+        field.setAccessibleName(f"number of implant {tag}")
+        field.setObjectName(f"{self._body.name}:{tag}:number")
+        field.setEnabled(self._body.session.may_change)
+        field.editingFinished.connect(lambda: self._body.rename(tag, field.text()))
+        return field
+
+    def _tip(self, tag: str) -> QPushButton:
+        has_tip = len(self._implant["points"]) > 1
+        words = "Tip again" if has_tip else "Mark its tip"
+        act = partial(self._body.session.hand.start, self._body.name, tag)
+        made = button(words, "click on its tip, so that its axis is known", act)
+        made.setEnabled(self._body.session.may_change)
+        made.setObjectName(f"{self._body.name}:{tag}:tip")
+        return made
 
     def _choice(self, words: str, tip: str, change: dict[str, Any], *, on: bool) -> QPushButton:
         tag = self._implant["label"]
@@ -99,13 +126,27 @@ class ImplantRow(QFrame):
         unseen = {"not_assessable": Reason.METAL.value}
         words = "not assessable: metal"
         no = self._choice("metal", words, {"migration": unseen}, on=moved == unseen)
-        return row(fields["mm"], fields["residual_mm"], no, None)
+        return column(row(fields["mm"], fields["residual_mm"], no, None), *self._two_scans())
+
+    def _two_scans(self) -> list[QPushButton]:
+        """Return the button that asks for the move, where an earlier scan is shown."""
+        session, tag = self._body.session, self._implant["label"]
+        if not session.moves.is_possible:
+            return []
+        words = "Measure from the two scans"
+        told = f"mark implant {tag} on the first scan after surgery, too; the move is proposed"
+        made = button(words, told, partial(session.moves.mark, self._body.name, tag))
+        made.setEnabled(session.may_change)
+        made.setObjectName(f"{self._body.name}:{tag}:two scans")
+        return [made]
 
     def _number(self, key: str, value: float | None) -> QLineEdit:
         field = QLineEdit("" if value is None else f"{value:g}")
         field.setMaximumWidth(100)
-        field.setPlaceholderText(key.replace("_", " "))
-        field.setToolTip(f"{key.replace('_', ' ')} (Enter keeps it)")
+        words = {"mm": "mm", "residual_mm": "residual"}[key]
+        field.setPlaceholderText(words)
+        field.setToolTip(f"{MOVED[key]} (Enter keeps it)")
+        field.setObjectName(f"{self._body.name}:{self._implant['label']}:{words}")
         return field
 
 
@@ -126,7 +167,10 @@ class ImplantList(Body):
             raise TypeError(msg)
         self.asks = question.asks
         self.begin = button(
-            "Mark an implant  D", tip(Act.DRAW, "click on an implant"), self.draw, checkable=True
+            "Mark an implant  D",
+            tip(Act.DRAW, "click on the head of an implant, then on its tip, or Enter without"),
+            self.draw,
+            checkable=True,
         )
         self.none = button("None seen  0", "No implant is seen (0)", self._none, checkable=True)
         self.begin.setObjectName(f"{self.name}:draw")
@@ -144,6 +188,18 @@ class ImplantList(Body):
         """Change something about one implant."""
         changed = [{**each, **change} if each["label"] == tag else each for each in self.implants]
         self.session.put({self.name: {"implants": changed}})
+
+    def rename(self, tag: str, new: str) -> None:
+        """Give an implant another number, unless another implant has it."""
+        wanted = new.strip()
+        if wanted in {"", tag}:
+            return
+        if wanted in {each["label"] for each in self.implants}:
+            self.session.say(f"There is an implant {wanted} already.")
+            self._shown = None
+            self.refresh()
+        else:
+            self.change(tag, {"label": wanted})
 
     def _none(self) -> None:
         if not self.implants:
@@ -170,6 +226,7 @@ class ImplantList(Body):
         if digit == "0":
             self._none()
             return True
+        self.session.hand.end_optional()
         place = int(digit) - 1
         if not self.implants or not 0 <= place < len(self.asks.seats):
             return False
@@ -179,7 +236,8 @@ class ImplantList(Body):
     def refresh(self) -> None:
         """Show the implants."""
         tool = self.session.hand.tool
-        self.begin.setChecked(tool is not None and tool.question == self.name)
+        in_hand = tool is not None and tool.question == self.name
+        self.begin.setChecked(in_hand and tool is not None and not tool.part)
         self.begin.setEnabled(self.session.may_change)
         self.none.setChecked(self.answer.get("implants") == [])
         self.none.setEnabled(self.session.may_change and not self.implants)

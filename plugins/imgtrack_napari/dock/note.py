@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from qtpy.QtCore import QEvent, QTimer
+from qtpy.QtCore import QEvent, Qt, QTimer
+from qtpy.QtGui import QKeyEvent
 from qtpy.QtWidgets import QPlainTextEdit
 
 from imgtrack.domain.form import Note
@@ -47,9 +48,16 @@ class NoteField(Body):
         return str(self.answer.get("text", ""))
 
     def eventFilter(self, _watched: QObject, event: QEvent) -> bool:  # noqa: N802 - Qt's name
-        """Keep what was typed as soon as the field is left."""
+        """Keep what was typed as soon as the field is left, and let Tab leave it."""
         if event.type() == QEvent.Type.FocusOut:
             self.flush()
+        is_tab = isinstance(event, QKeyEvent) and event.key() in {
+            Qt.Key.Key_Tab,
+            Qt.Key.Key_Backtab,
+        }
+        if is_tab and event.type() == QEvent.Type.ShortcutOverride:
+            event.ignore()  # else the field takes the key for itself
+            return True
         return False
 
     def _typed(self) -> None:

@@ -42,7 +42,7 @@ def button(
     shape: str = "",
     checkable: bool = False,
 ) -> QPushButton:
-    """Return a button; it leaves the focus where it is, because keys act on whole questions.
+    """Return a button; it takes no focus itself: the question it stands on does.
 
     Parameters
     ----------
@@ -63,10 +63,20 @@ def button(
     made.setCheckable(checkable)
     made.setFocusPolicy(Qt.FocusPolicy.NoFocus)
     made.setAutoDefault(False)
+    made.pressed.connect(lambda: _to_question(made))
     made.clicked.connect(lambda _checked=False: act())
     if shape == "row":  # as wide as there is room for, so that long words never widen the dock
         made.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
     return made
+
+
+def _to_question(widget: QWidget) -> None:
+    """Give the focus to the question a button stands on: keys act on whole questions."""
+    above = widget.parentWidget()
+    while above is not None and above.focusPolicy() is not Qt.FocusPolicy.StrongFocus:
+        above = above.parentWidget()
+    if above is not None:
+        above.setFocus(Qt.FocusReason.MouseFocusReason)
 
 
 def column(*parts: QWidget | QLayout) -> QVBoxLayout:

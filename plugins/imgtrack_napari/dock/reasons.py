@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 REASONS = tuple(each for each in Reason if each is not Reason.NOT_STATED)
 """The reasons a reader may give."""
 
+SHARES = (2, 3)
+"""Of the width, for the two columns: the longest reason is in the second."""
+
 
 class Reasons(QWidget):
     """The reasons for one question, or for one part of it.
@@ -45,6 +48,8 @@ class Reasons(QWidget):
         grid = QGridLayout(self)
         grid.setContentsMargins(0, 0, 0, 0)
         grid.setSpacing(GAP)
+        for column, share in enumerate(SHARES):
+            grid.setColumnStretch(column, share)
         for place, made in enumerate(self.buttons.values()):
             grid.addWidget(made, place // 2, place % 2)
         grid.addWidget(self.note, len(REASONS), 0, 1, 2)

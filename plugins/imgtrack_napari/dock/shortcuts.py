@@ -10,6 +10,7 @@ from qtpy.QtGui import QKeySequence, QShortcut
 from qtpy.QtWidgets import QApplication, QLineEdit, QPlainTextEdit
 
 from imgtrack.domain.form import Choice, Graded
+from imgtrack_napari.events import Event
 from imgtrack_napari.keys import KEYS, Act, Group
 
 if TYPE_CHECKING:
@@ -47,6 +48,7 @@ class Shortcuts:
             Act.ACCEPT: hand.accept,
             Act.REJECT: hand.cancel,
             Act.SHOW: self._show,
+            Act.Y_VIEW: session.y_views.show,
             Act.UNDO: session.undo,
             Act.REDO: session.redo,
             Act.SIGN: dock.to_signing,
@@ -118,9 +120,14 @@ class Shortcuts:
             self._dock.session.say("Draw a line first; its ends can then be moved to the edges.")
 
     def _show(self) -> None:
-        card = self._dock.current
-        if card is not None and not card.show_image():
-            self._dock.session.say(f"{card.question.title}: nothing was measured yet")
+        """Bring up the image something is being drawn on, else that of the marked question."""
+        session, card = self._dock.session, self._dock.current
+        drawn = session.hand.tool.points if session.hand.tool is not None else []
+        if drawn:
+            session.viewing.show_image(drawn[0].image)
+            session.tell(Event.VIEW)
+        elif card is not None and not card.show_image():
+            session.say(f"{card.question.title}: nothing was measured yet")
 
     def _end(self) -> None:
         """End what is being drawn; in a field keep what was typed; else go on."""

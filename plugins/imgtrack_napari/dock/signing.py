@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -133,6 +134,7 @@ class Signing(QFrame):
             self.list.addWidget(made)
 
     def _title(self, missing: Missing) -> str:
-        """Return the title alone where a question just waits for its answer."""
+        """Return the title alone where a question just waits for its answer; it has one line."""
         is_open = missing.question and missing.question not in self.session.answers
-        return self.session.question(missing.question).title if is_open else missing.words
+        words = self.session.question(missing.question).title if is_open else missing.words
+        return re.sub(r" \([^)]*\)", "", words)

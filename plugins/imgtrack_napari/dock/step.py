@@ -35,6 +35,8 @@ class StepBox(QWidget):
         Its questions.
     toggle
         Called when the header is clicked.
+    head
+        What stands above the questions, as the Y view proposed.
     tail
         What stands below the questions, as the signing of the last step.
     """
@@ -47,6 +49,7 @@ class StepBox(QWidget):
         number: int,
         cards: list[Card],
         toggle: Callable[[], object],
+        head: QWidget | None = None,
         tail: QWidget | None = None,
     ) -> None:
         super().__init__()
@@ -59,7 +62,7 @@ class StepBox(QWidget):
         self.header.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.pages = QWidget()
         self.pages.setObjectName("pages")
-        self.pages.setLayout(column(*cards, *([tail] if tail else [])))
+        self.pages.setLayout(column(*([head] if head else []), *cards, *([tail] if tail else [])))
         self.setLayout(column(self.header, self.pages))
 
     @property

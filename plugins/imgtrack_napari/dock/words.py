@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from imgtrack.domain.form import (
+    FatFraction,
     GapSlices,
     Graded,
     Implants,
@@ -17,6 +18,7 @@ from imgtrack.domain.form import (
 from imgtrack.domain.scales import Unit
 
 if TYPE_CHECKING:
+    from imgtrack.desk.cases.next_case import PassedOver
     from imgtrack.domain.form import Question
     from imgtrack.domain.scales import Level, Scale, View
 
@@ -34,6 +36,19 @@ ORIGINS = {
     Origin.MOVED.value: "Suggested by the program, moved and accepted by you.",
 }
 """Where the points of an answer come from, in a sentence."""
+
+
+MOST_NAMED = 3
+"""Cases that are named one by one; of more, only the number is told."""
+
+
+def passed_words(passed: tuple[PassedOver, ...]) -> str:
+    """Return which cases were passed over and why; nothing where none was."""
+    if not passed:
+        return ""
+    named = "; ".join(f"{each.code}: {each.why}" for each in passed[:MOST_NAMED])
+    more = f"; and {len(passed) - MOST_NAMED} more" if len(passed) > MOST_NAMED else ""
+    return f"Passed over, the coordinator is told: {named}{more}. Each comes back once mended."
 
 
 def option_words(question: Question, option: str) -> str:
@@ -67,8 +82,13 @@ def how_to(question: Question) -> str:
             found = f"On one {_views(views)} image: {', '.join(each.name for each in sets)}."
         case Ratio(top=top, bottom=bottom, views=views):
             found = f"{top.name} over {bottom.name}; on {_views(views)} images.".capitalize()
+        case FatFraction(outline=outline):
+            found = f"Outline the {outline} at the Y view on a Dixon image."
         case Implants():
-            found = "Mark every implant seen, then say how it sits and grade it."
+            found = (
+                "Mark every implant seen, head then tip, from front to back, the medial row first; "
+                "an implant keeps its number from scan to scan. Say how it sits and grade it."
+            )
         case _:
             found = ""
     return found
