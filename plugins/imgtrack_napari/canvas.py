@@ -8,6 +8,7 @@ import numpy as np
 from napari.components import ViewerModel
 from napari.qt import QtViewer
 from qtpy.QtCore import QPointF, Qt
+from qtpy.QtGui import QOpenGLContext
 
 from imgtrack_napari.conversion import layer_kwargs, spacing_of
 
@@ -138,10 +139,16 @@ class Canvas:
         return float(y), float(x)
 
     def close(self) -> None:
-        """Let the canvas go."""
+        """Let the canvas go.
+
+        A graphics context that is still current when its surface goes away takes the process with
+        it as soon as the next one is made: none is left current.
+        """
         self._viewer.layers.clear()
         self._layer = None
         self._qt.close()
+        if (current := QOpenGLContext.currentContext()) is not None:
+            current.doneCurrent()
 
     @property
     def shown(self) -> Any:
