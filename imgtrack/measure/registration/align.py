@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +13,7 @@ from scipy.spatial.transform import Rotation
 
 from imgtrack.domain.errors import Fault, Refused
 from imgtrack.measure.registration.bowl import lowest, places_around
-from imgtrack.measure.registration.humerus import find_humerus
+from imgtrack.measure.registration.humerus import WIDE, find_humerus
 from imgtrack.measure.registration.likeness import Likeness, SeriesPair
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from imgtrack.measure.points import Points, Vector
     from imgtrack.measure.registration.humerus import Humerus
 
-COARSE_MM, FINE_MM = 2.4, 1.2
+COARSE_MM, FINE_MM = 2.4, 0.6
 """Distance of the pixels used by the first and by the last search."""
 
 TURNS_DEG = (-30.0, -20.0, -10.0, 0.0, 10.0, 20.0, 30.0)
@@ -149,8 +149,9 @@ def register_humerus(
     Notes
     -----
     Starts where the heads lie on each other, from many turns: the patient may lie as before or the
-    planes may be set as before, and in either the arm may be turned. Follows the most alike; ends
-    at the lowest point of a bowl laid through values on finer pixels. Nothing of it is random.
+    planes may be set as before, and in either the arm may be turned. Follows the most alike by
+    pixels close to the bone; ends at the lowest point of a bowl laid through values on finer
+    pixels, those of the bone's whole outline too. Nothing of it is random.
 
     References
     ----------
@@ -172,7 +173,8 @@ def register_humerus(
     follow = find_humerus([pair.follow for pair in used], side, near=near_follow)
     coarse = Likeness(used, bone, follow, sample_mm=COARSE_MM, watch=watch)
     best = _followed(coarse, _starts(coarse, bone, follow))
-    fine = Likeness(used, bone, follow, sample_mm=FINE_MM, watch=watch)
+    wide, wide_follow = replace(bone, reach=WIDE), replace(follow, reach=WIDE)
+    fine = Likeness(used, wide, wide_follow, sample_mm=FINE_MM, watch=watch)
     numbers, without = _settled(fine, best)
     others = [fine.motion(each) for each in without]
     to_first = fine.motion(numbers)
@@ -184,7 +186,7 @@ def register_humerus(
         bone.head.centre,
         _standard_error([to_first.inverse.then(each).degrees for each in others]),
     )
-    check(found, _size(coarse, numbers))
+    check(found, _size(coarse, best))
     return found
 
 

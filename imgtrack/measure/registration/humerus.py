@@ -20,16 +20,32 @@ if TYPE_CHECKING:
     from imgtrack.measure.points import Points
     from imgtrack.measure.suggest.volume import Volume
 
-SHELL_MM = 2.0
-"""How far beyond the head counts: its cartilage, and the outline that tells where it is."""
 
-TUBEROSITY = (0.36, 0.4, 0.82)
-"""A capsule beside the head, in head radii: how far lateral, how long downwards, how thick."""
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """How far around the bone pixels count.
 
-SHAFT = (0.3, 0.5, 0.33, 3.6, 0.6)
-"""A capsule below it, in head radii: lateral and down at the top and at the end, how thick. The
-head alone is round and says next to nothing about turns. Both capsules are hardly wider than the
-bone: when the arm is turned, muscle beside the bone does not follow it."""
+    Attributes
+    ----------
+    shell_mm
+        Beyond the head: its cartilage, and the outline that tells where it is.
+    tuberosity
+        A capsule beside the head, in head radii: how far lateral, how long downwards, how thick.
+    shaft
+        A capsule below it, in head radii: lateral and down at the top and at the end, how thick.
+        The head alone is round and says next to nothing about turns.
+    """
+
+    shell_mm: float
+    tuberosity: tuple[float, float, float]
+    shaft: tuple[float, float, float, float, float]
+
+
+CLOSE = Reach(2.0, (0.36, 0.4, 0.82), (0.3, 0.5, 0.33, 3.6, 0.6))
+"""Hardly wider than the bone: when the arm is turned, muscle beside the bone does not follow it."""
+
+WIDE = Reach(2.5, (0.36, 0.45, 0.95), (0.25, 0.5, 0.33, 3.6, 0.9))
+"""With the whole outline of the bone, which settles the last degree once the turn is known."""
 
 LATERAL_MM, ABOVE_MM = (0.0, 8.0, 16.0, 24.0), (26.0, 18.0, 32.0, 12.0)
 """Places, from the middle of the series, beneath which the head is looked for."""
@@ -50,11 +66,14 @@ class Humerus:
         The sphere laid on its head.
     lateral, down
         Unit directions away from the body and towards the elbow, patient LPS.
+    reach
+        How far around it pixels count.
     """
 
     head: Head
     lateral: Vector
     down: Vector
+    reach: Reach = CLOSE
 
     def holds(self, points: Points) -> NDArray[np.bool_]:
         """Return which points belong to the bone or its close surroundings.
@@ -69,10 +88,10 @@ class Humerus:
         ndarray of bool, shape (n,)
             A little more than the bone; little of the shoulder blade, which moves by itself.
         """
-        out, length, thick = TUBEROSITY
-        out_top, top, out_end, end, thin = SHAFT
+        out, length, thick = self.reach.tuberosity
+        out_top, top, out_end, end, thin = self.reach.shaft
         centre, radius = np.array(self.head.centre), self.head.radius_mm
-        head = np.linalg.norm(points - centre, axis=1) < radius + SHELL_MM
+        head = np.linalg.norm(points - centre, axis=1) < radius + self.reach.shell_mm
         beside = _capsule(points, self._at(out, 0.0), self._at(out, length)) < thick * radius
         below = _capsule(points, self._at(out_top, top), self._at(out_end, end)) < thin * radius
         inside: NDArray[np.bool_] = head | beside | below
