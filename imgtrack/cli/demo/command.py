@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 REPAIRS, QUICK_REPAIRS = 30, 4
 LEFT_FOR_YOU = 1
+"""Cases of MR that R1 leaves, with what follows them."""
+
 READ_BY_HAND = (Role.READER, Role.ADJUDICATOR)
 
 
@@ -53,14 +55,14 @@ def demo(
     with steps.begin(places, clock) as study:
         _fill(study, places)
         phrases = steps.phrases_of(study, READ_BY_HAND)
-        _read(study, places, clock, seed, phrases)
+        left = _read(study, places, clock, seed, phrases)
         with progress() as report:
             written, repair = steps.write_results(study, places.report, report)
         say(f"The report with a healing sheet of each repair is {written.page}.")
         say("")
         draw(board(study, day=AS_OF))
         _verify(study)
-    _try_next(places, phrases, repair)
+    _try_next(places, phrases, repair, left)
 
 
 def _made(places: steps.Places, settings: Settings, report: Report) -> int:
@@ -104,12 +106,14 @@ def _fill(study: Study, places: steps.Places) -> None:
 
 def _read(
     study: Study, places: steps.Places, clock: DemoClock, seed: int, phrases: dict[str, str]
-) -> None:
+) -> int:
+    """Let everyone read; return how many cases R1 has left."""
     steps.give_phrases(study, phrases)
     reading = steps.ReadingTime(study, clock, places.sheets, default_readers(), phrases, seed)
     with progress() as report:
         signed = reading.run(report, leave=LEFT_FOR_YOU)
     say(f"{signed} readings signed by two simulated readers and an adjudicator.")
+    return reading.left()
 
 
 def _verify(study: Study) -> None:
@@ -118,10 +122,12 @@ def _verify(study: Study) -> None:
     say(f"The log has {number} entries; " + ("it is broken!" if faults else "it is whole."))
 
 
-def _try_next(places: steps.Places, phrases: dict[str, str], repair: str) -> None:
+def _try_next(places: steps.Places, phrases: dict[str, str], repair: str, left: int) -> None:
     say("")
     say("Everyone's pass phrase: " + "; ".join(f"{who}: {what}" for who, what in phrases.items()))
-    say(f"{LEFT_FOR_YOU} case of R1 is left for you, if its washout is over. Try next:")
+    more = left - LEFT_FOR_YOU
+    after = f", and {more} of radiographs after it" if more > 0 else ""
+    say(f"{LEFT_FOR_YOU} case of R1 is left for you{after}, if its washout is over. Try next:")
     say(f"  imgtrack read --as R1 --study {places.study}")
     say(f"  imgtrack course {repair} --study {places.study}")
     say(f"  open {places.report / 'index.html'} in a browser")

@@ -11,6 +11,7 @@ from imgtrack.cli.demo.people import DemoClock, SimulatedPerson, desk_of
 from imgtrack.cli.demo.truths import truths_of
 from imgtrack.desk import study as studies
 from imgtrack.desk.cases.allot import allot
+from imgtrack.desk.cases.lists import CaseState, my_cases
 from imgtrack.desk.cases.shelf import FolderShelf
 from imgtrack.desk.intake import correcting
 from imgtrack.desk.intake.outcome import Fate
@@ -21,7 +22,7 @@ from imgtrack.desk.registry.events import take_events
 from imgtrack.desk.registry.scores import take_scores
 from imgtrack.desk.results import gather, require_results
 from imgtrack.domain.cases import Case
-from imgtrack.domain.imaging import Scan
+from imgtrack.domain.imaging import Modality, Scan
 from imgtrack.domain.reading import Reading, Round
 from imgtrack.domain.series import ScanProblem, ScanProblemKind
 from imgtrack.domain.subjects import Repair
@@ -204,7 +205,8 @@ class ReadingTime:
         report
             Told who works and how far.
         leave
-            Hidden repeats the first reader leaves unread.
+            Hidden repeats of MR the first reader leaves unread, with what comes after the first of
+            them on the list: the next case to be opened is one with something to measure.
 
         Returns
         -------
@@ -236,12 +238,23 @@ class ReadingTime:
 
     def _spared(self, code: str, leave: int) -> int:
         """Return how many cases, all of them repeats at the end of the list, stay unread."""
-        if code != self.readers[0].code:
+        if code != self.readers[0].code or not leave:
             return 0
         with self.study.store.look() as look:
             signed = set(look.values(Reading, "case_code", reader=code))
+            modality = {scan.uid: scan.modality for scan in look.all(Scan)}
             repeats = look.where(Case, reader=code, round=Round.REPEAT)
-        return min(leave, sum(case.code not in signed for case in repeats))
+        unread = sorted(
+            (case for case in repeats if case.code not in signed),
+            key=lambda case: (case.batch, case.place),
+        )
+        of_mr = [place for place, case in enumerate(unread) if modality[case.scan] is Modality.MR]
+        return len(unread) - of_mr[-leave:][0] if of_mr else min(leave, len(unread))
+
+    def left(self) -> int:
+        """Return how many cases the first reader has not read."""
+        listed = my_cases(desk_of(self.study, self.readers[0].code))
+        return sum(case.state is not CaseState.SIGNED for case in listed)
 
 
 def write_results(study: Study, folder: Path, report: Report) -> tuple[Written, str]:
